@@ -1,0 +1,335 @@
+"""The station: sensors, targets, channels, inputs, outputs and their logic, sets, and how its recordings are written.
+
+Durations are integers in nanoseconds, lengths in mm, shares from 0 to 1. Order is kept in tuples, never in mappings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from stationtest.place import NOWHERE, Place
+
+LANGUAGE = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scan:
+    """How the controller sees outputs: worst scan time and input filter."""
+
+    worst_ns: int = 0
+    input_filter_ns: int = 0
+
+    @property
+    def seen_ns(self) -> int:
+        """An output is seen for sure if it lasts this long."""
+        return self.worst_ns + self.input_filter_ns
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Colour:
+    """A colour as numbers. `space` is 'Lab' (CIE 1976 L*a*b*), 'XYZ' (Y = 100 for white) or 'shares' (band shares, sum 1)."""
+
+    space: str
+    values: tuple[float, float, float]
+    illuminant: str | None = None
+    observer: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Target:
+    """What is put before the sensor."""
+
+    name: str
+    colour: Colour | None = None
+    background: bool = False
+    place: Place = NOWHERE
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Learned:
+    """A reference learned from the plateau of a target in a recording: the mean of the dark-corrected readings."""
+
+    recording: str
+    target: str
+    samples: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reference:
+    """The colour a channel looks for. `name` is the target it stands for; exactly one of `colour` and `learned` is set."""
+
+    name: str
+    colour: Colour | None = None
+    learned: Learned | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WhenDark:
+    """What the sensor does with a reading whose level is below `below`. `channels` is 'off', 'compare' or 'hold'."""
+
+    below: float
+    channels: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sensor:
+    """A point colour sensor and how to make colours of its counts.
+
+    `bands` and `columns` are parallel: for 'linear RGB' the bands are red, green, blue; for 'XYZ' X, Y, Z; for 'CIELAB' L, a, b.
+    Counts become relative readings as (count - dark) / (white - dark); `to_xyz` acts on those and gives XYZ with Y = 1 for white.
+    """
+
+    name: str
+    reads: str
+    bands: tuple[str, str, str]
+    columns: tuple[str, str, str]
+    serial: str | None = None
+    full_scale: float | None = None
+    clips_at: float | None = None
+    dark: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    white: tuple[float, float, float] | None = None
+    to_xyz: tuple[tuple[float, float, float], ...] | None = None
+    illuminant: str | None = None
+    observer: str | None = None
+    white_point: tuple[float, float, float] | None = None
+    level_at_least: float | None = None
+    level_at_most: float | None = None
+    when_dark: WhenDark | None = None
+    decides_every_ns: int | None = None
+    spot_mm: float | None = None
+    edge_ns: int | None = None
+    place: Place = NOWHERE
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Channel:
+    """References with a comparison, tolerance, hysteresis, timers and one switching output.
+
+    On where distance <= tolerance, off where distance > tolerance * (1 + hysteresis), between them as before.
+    `for_targets` are the targets it stands for (the names of its references unless stated).
+    """
+
+    name: str
+    sensor: str
+    references: tuple[Reference, ...]
+    for_targets: tuple[str, ...]
+    distance: str
+    tolerance: float
+    hysteresis: float = 0.0
+    switches: str = "on match"
+    on_delay_ns: int = 0
+    off_delay_ns: int = 0
+    pulse_ns: int | None = None
+    place: Place = NOWHERE
+
+    @property
+    def on_match(self) -> bool:
+        return self.switches == "on match"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """The channels as they are set from an instant on (`from_ns` None: from the start). Later parts add later ones."""
+
+    from_ns: int | None = None
+    channels: tuple[Channel, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Edge:
+    """An instant at which an input rises, or falls."""
+
+    input: str
+    falls: bool = False
+
+    def __str__(self) -> str:
+        return f"{self.input} falls" if self.falls else self.input
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Logic:
+    """`op` is any_of, all_of, none_of or at_least (then `n`); `of` holds names of signals or further logic."""
+
+    op: str
+    of: tuple[str | Logic, ...]
+    n: int | None = None
+
+    def names(self) -> Iterator[str]:
+        for part in self.of:
+            if isinstance(part, str):
+                yield part
+            else:
+                yield from part.names()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Output:
+    """A digital signal out of the station's logic.
+
+    `held_until`, `held_from` (edges) and `held_while` (an input) make a latch of each member of the logic (RS, reset dominant);
+    with `decided_at` the logic is read just before that edge and holds until the next decision, or gives a pulse (TP).
+    """
+
+    name: str
+    logic: Logic
+    held_until: Edge | None = None
+    held_from: Edge | None = None
+    held_while: str | None = None
+    decided_at: Edge | None = None
+    on_delay_ns: int = 0
+    off_delay_ns: int = 0
+    pulse_ns: int | None = None
+    place: Place = NOWHERE
+
+    @property
+    def latched(self) -> bool:
+        return self.held_until is not None or self.held_while is not None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetKind:
+    """Presentations that belong together: how many of each target, and between which edges."""
+
+    name: str
+    members: tuple[tuple[str, int], ...]
+    from_edge: Edge | None = None
+    to_edge: Edge | None = None
+    output: str | None = None
+    extras_allowed: bool = False
+    place: Place = NOWHERE
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Digital:
+    """A digital column of a recording: which column, which bit of a packed integer, inverted or not."""
+
+    name: str
+    column: str
+    bit: int | None = None
+    inverted: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gate:
+    """Presentations from the on-time of an input, paired in order with a list of what was put through."""
+
+    input: str
+    list_path: str
+    offset_ns: int = 0
+    shortest_ns: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecordingForm:
+    """How recordings that match `pattern` are written. `rows` is 'samples' (a stream) or 'trials' (no time, one row a presentation)."""
+
+    pattern: str
+    rows: str = "samples"
+    separator: str = "comma"
+    decimal: str = "point"
+    encoding: str = "utf-8"
+    skip_lines: int = 0
+    units_line: bool = False
+    time_column: str | None = None
+    time_in: str | None = None
+    zone: str | None = None
+    every_ns: int | None = None
+    gap_ns: int | None = None
+    target: str | None = None
+    specimen: str | None = None
+    set: str | None = None
+    item: str | None = None
+    sensor: str | None = None
+    seen_by: str | None = None
+    void: str | None = None
+    conditions: tuple[tuple[str, str], ...] = ()
+    inputs: tuple[Digital, ...] = ()
+    channels: tuple[Digital, ...] = ()
+    outputs: tuple[Digital, ...] = ()
+    on: tuple[str, ...] = ("1",)
+    off: tuple[str, ...] = ("0",)
+    window_from_ns: int = 0
+    window_after_end_ns: int = 0
+    presentations_path: str | None = None
+    presentations_form: RecordingForm | None = None
+    gate: Gate | None = None
+    place: Place = NOWHERE
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Specimen:
+    """One physical part of the register (specimens.csv)."""
+
+    id: str
+    target: str
+    grade: str | None = None
+    lot: str | None = None
+    made_by: str | None = None
+    confirmed_by: str | None = None
+    valid_until: str | None = None
+    place: Place = NOWHERE
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Requirement:
+    """One line of requirements.csv. `verified_by` names another way than a case (inspection, document), or is None."""
+
+    id: str
+    text: str
+    verified_by: str | None = None
+    place: Place = NOWHERE
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Station:
+    """What is accepted, as declared in station.yaml."""
+
+    name: str
+    title: str | None = None
+    drawing: str | None = None
+    scan: Scan = field(default_factory=Scan)
+    between: str | None = None
+    belt_speed_mm_s: float | None = None
+    sensors: tuple[Sensor, ...] = ()
+    targets: tuple[Target, ...] = ()
+    settings: tuple[Settings, ...] = ()
+    inputs: tuple[str, ...] = ()
+    outputs: tuple[Output, ...] = ()
+    sets: tuple[SetKind, ...] = ()
+    conditions: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    recordings: tuple[RecordingForm, ...] = ()
+    language: int = LANGUAGE
+    place: Place = NOWHERE
+
+    @property
+    def channels(self) -> tuple[Channel, ...]:
+        """The channels as first set."""
+        return self.settings[0].channels if self.settings else ()
+
+    def sensor(self, name: str) -> Sensor:
+        return _named(self.sensors, name)
+
+    def channel(self, name: str) -> Channel:
+        return _named(self.channels, name)
+
+    def output(self, name: str) -> Output:
+        return _named(self.outputs, name)
+
+    def set_kind(self, name: str) -> SetKind:
+        return _named(self.sets, name)
+
+    def should_be_on(self, target: str, sensor: str) -> tuple[str, ...]:
+        """Channels of a sensor that a target should switch on, by reference and polarity (A22: `off match` turns it round)."""
+        return tuple(
+            channel.name
+            for channel in self.channels
+            if channel.sensor == sensor and (target in channel.for_targets) == channel.on_match
+        )
+
+
+def _named(things, name):  # type: ignore[no-untyped-def]
+    for thing in things:
+        if thing.name == name:
+            return thing
+    raise KeyError(name)
