@@ -6,8 +6,12 @@ pickled, printed in a record, and read without loading what it describes.
 
 from __future__ import annotations
 
+import importlib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from typing import Any
+
+from stationtest.errors import usage
 
 UNITS = ("presentation", "set", "run")
 
@@ -62,6 +66,15 @@ class ExecutorPart:
     factory: str
 
 
+def resolve(dotted: str) -> Any:
+    """What `package.module:name` names. The module is imported on first need; one that fails stops the run."""
+    module, _, name = dotted.partition(":")
+    try:
+        return getattr(importlib.import_module(module), name)
+    except Exception as error:
+        raise usage(f"{dotted} cannot be loaded: {type(error).__name__}: {error}", "broken-plugin") from error
+
+
 Part = ExpectationPart | ReadingFormatPart | DistancePart | ExecutorPart
 
 
@@ -83,6 +96,11 @@ class Parts:
     distances: Mapping[str, DistancePart] = field(default_factory=dict)
     executors: Mapping[str, ExecutorPart] = field(default_factory=dict)
     plugins: tuple[PluginFacts, ...] = ()
+
+    @staticmethod
+    def resolve(dotted: str) -> Any:
+        """What `package.module:name` names (see `resolve`)."""
+        return resolve(dotted)
 
     def kinds(self) -> Iterator[tuple[str, Mapping[str, Part]]]:
         """Every kind with its parts, in a fixed order."""
