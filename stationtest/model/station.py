@@ -222,7 +222,11 @@ class Gate:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RecordingForm:
-    """How recordings that match `pattern` are written. `rows` is 'samples' (a stream) or 'trials' (no time, one row a presentation)."""
+    """How recordings that match `pattern` are written. `rows` is 'samples' (a stream) or 'trials' (no time, one row a presentation).
+
+    `empty` are the words in the target column that mean 'nothing presented'. `start` and `end` are columns of a second table of
+    presentations (`presentations_form`) only. A `*` in the path of such a table or of a gate's list stands for the recording's name.
+    """
 
     pattern: str
     rows: str = "samples"
@@ -249,8 +253,11 @@ class RecordingForm:
     outputs: tuple[Digital, ...] = ()
     on: tuple[str, ...] = ("1",)
     off: tuple[str, ...] = ("0",)
+    empty: tuple[str, ...] = ("",)
     window_from_ns: int = 0
     window_after_end_ns: int = 0
+    start: str | None = None
+    end: str | None = None
     presentations_path: str | None = None
     presentations_form: RecordingForm | None = None
     gate: Gate | None = None
