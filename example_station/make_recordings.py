@@ -10,7 +10,8 @@ files again. All data are invented. How a reading comes about:
    and the spot (4 mm) averages over 8 steps: that gives the edges of 8 ms at both ends of every sachet.
 3. Each physical part has its own colour (specimen spread; limit samples lie lighter and paler, or darker and fuller), each
    presentation its own height, each point along it some texture.
-4. The lamp drifts by 1.2 % over the run; each count has noise of 1.5 counts and 0.2 % of the signal; counts are whole numbers of 12 bits.
+4. The lamp drifts by 1.2 % over the run; each count has noise of 1.5 counts and 0.2 % of the signal; counts are whole numbers of
+   12 bits.
 
 Two faults of the line show in these readings once they are judged with the settings of station.yaml; the readings themselves are
 those of a line that works: hibiscus is followed after 30 to 60 ms by the next sachet, and verbena is a green near to mint.
@@ -81,14 +82,15 @@ class Parts:
         for target, lab in LAB.items():
             normal, limits = 12 if target in MEMBERS else 8, 3
             ids = [(f"{LETTER[target]}{k:02d}", "normal") for k in range(1, normal + 1)]
-            ids += [(f"{LETTER[target]}{'L' if grade == 'light limit' else 'D'}{k}", grade) for grade in LIMIT for k in range(1, limits + 1)]
+            for grade, letter in (("light limit", "L"), ("dark limit", "D")):
+                ids += [(f"{LETTER[target]}{letter}{k}", grade) for k in range(1, limits + 1)]
             for name, grade in ids:
                 shift, factor = LIMIT.get(grade, (0.0, 1.0))
                 spread = np.clip(rng.normal(0, [0.6, 0.4, 0.4]), [-1.2, -0.8, -0.8], [1.2, 0.8, 0.8])
                 varied = (lab[0] + shift + spread[0], lab[1] * factor + spread[1], lab[2] * factor + spread[2])
                 self.colour[name], self.grade[name], self.target[name] = relative_of(varied), grade, target
             by_grade = {grade: [name for name, g in ids if g == grade] for grade in ("normal", *LIMIT)}
-            turns = ["normal", "light limit", "normal", "dark limit", "normal"]  # a fifth of all are light, a fifth dark limit samples
+            turns = ["normal", "light limit", "normal", "dark limit", "normal"]  # a fifth are light, a fifth dark limit samples
             count = dict.fromkeys(by_grade, 0)
             self.cycle[target] = []
             for k in range(normal * 5):
@@ -119,7 +121,9 @@ class Line:
         self.profile = background * slow_noise(rng, self.n, 0.02, 200)[:, None]
         self.truth: list[tuple[int, int, str, str, dict[str, str]]] = []
 
-    def lay(self, start: int, length: int, colour: np.ndarray, target: str, specimen: str, level: float = 1.0, **more: str) -> int:
+    def lay(
+        self, start: int, length: int, colour: np.ndarray, target: str, specimen: str, level: float = 1.0, **more: str
+    ) -> int:
         """Lays a part so that its readings are [start, start + length); returns their end."""
         body = length - SPOT_MS + 1
         texture = level * slow_noise(self.rng, body, 0.012, 12)[:, None]
@@ -159,7 +163,7 @@ def write_parquet(path: Path, columns: dict[str, pa.Array]) -> None:
     named = [name for name in table.column_names if pa.types.is_dictionary(table.schema.field(name).type)]
     pq.write_table(
         table, path, compression="zstd", compression_level=19, use_dictionary=named, row_group_size=131_072,
-        column_encoding={name: "DELTA_BINARY_PACKED" for name in numbers}, store_schema=False,
+        column_encoding=dict.fromkeys(numbers, "DELTA_BINARY_PACKED"), store_schema=False,
     )  # fmt: skip
 
 
@@ -241,7 +245,7 @@ def repeat(folder: Path, parts: Parts) -> None:
 
 
 def sleeve_profile(line: Line, start: int, label: bool, specimen: str, rng: np.random.Generator) -> int:
-    """A sleeve of 100 mm (200 ms); the label lies on its middle 60 mm, with two unprinted stripes of 3 mm across it."""
+    """A sleeve of 100 mm (200 ms); the label lies on its middle 60 mm, with two unprinted stripes of 6 mm across it."""
     tone = 1 + rng.normal(0, 0.01)
     end = line.lay(start, 200, BARE_SLEEVE * tone, "label" if label else "bare sleeve", specimen)
     if label:
@@ -249,16 +253,18 @@ def sleeve_profile(line: Line, start: int, label: bool, specimen: str, rng: np.r
         body = line.profile[first : first + 120]
         body *= PRINT / BARE_SLEEVE
         for stripe in (40, 76):
-            body[stripe : stripe + 6] *= BARE_SLEEVE / PRINT
+            body[stripe : stripe + 12] *= BARE_SLEEVE / PRINT
     return end
 
 
-def sleeve_controller(counts: np.ndarray, sleeve_in: np.ndarray, reference: np.ndarray, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
+def sleeve_controller(
+    counts: np.ndarray, sleeve_in: np.ndarray, reference: np.ndarray, rng: np.random.Generator
+) -> tuple[np.ndarray, np.ndarray]:
     """The controller's own log of the label channel and the sleeve flap, one step a millisecond.
 
     The sensor compares the shares of its bands with the taught ones: a difference over 0.03 (0.033 once it matches) or a level
-    under 6 % decides, then 20 ms off-delay; dark is off. Its wire is read once a scan of 8 to 11 ms, after an input filter of 3 ms;
-    when the sleeve's light barrier falls without a label seen, the flap is driven for 80 ms.
+    under 6 % decides, then 20 ms off-delay; dark is off. Its wire is read once a scan of 8 to 11 ms, after an input filter of
+    3 ms; when the sleeve's light barrier falls without a label seen, the flap is driven for 80 ms.
     """
     relative = (counts - SLEEVE_DARK) / (SLEEVE_WHITE - SLEEVE_DARK)
     level = ((counts - SLEEVE_DARK) / (FULL_SCALE - SLEEVE_DARK)).max(axis=1)
@@ -296,7 +302,9 @@ def sleeves(folder: Path) -> None:
     order = rng.permutation(np.arange(count) % 2 == 0)
     for k in range(count):
         start = 3000 + 600 * k + int(rng.integers(-10, 11))
-        name = f"{'P' if order[k] else 'B'}{int(order[:k + 1].sum() if order[k] else (k + 1 - order[:k + 1].sum())) % 20 + 1:02d}"
+        name = (
+            f"{'P' if order[k] else 'B'}{int(order[: k + 1].sum() if order[k] else (k + 1 - order[: k + 1].sum())) % 20 + 1:02d}"
+        )
         end = sleeve_profile(line, start, bool(order[k]), name, rng)
         barrier[start + 4 : end - 4] = True
     counts = line.counts(SLEEVE_DARK, SLEEVE_WHITE, drift=0.003)
@@ -309,7 +317,8 @@ def sleeves(folder: Path) -> None:
         "Q05": pa.array(label),
         "Q11": pa.array(flap),
     })  # fmt: skip
-    write_csv(folder / "sleeves_truth.csv", ["start_ms", "end_ms", "target", "specimen"], [list(entry[:4]) for entry in line.truth])
+    listed: list[list[object]] = [list(entry[:4]) for entry in line.truth]
+    write_csv(folder / "sleeves_truth.csv", ["start_ms", "end_ms", "target", "specimen"], listed)
 
 
 def teaching(folder: Path) -> None:
@@ -346,7 +355,8 @@ def hand_table(path: Path, parts: Parts, targets: tuple[str, ...], each: int, rn
 
 def register(path: Path, parts: Parts) -> None:
     """The register of the physical parts."""
-    rows = [[name, parts.target[name], parts.grade[name], "lot 7", "sample room", "colour cabinet, two people"] for name in parts.colour]
+    by = ["lot 7", "sample room", "colour cabinet, two people"]
+    rows = [[name, parts.target[name], parts.grade[name], *by] for name in parts.colour]
     rows += [[f"P{k:02d}", "label", "normal", "lot 3", "print shop", "by eye"] for k in range(1, 21)]
     rows += [[f"B{k:02d}", "bare sleeve", "normal", "lot 3", "print shop", "by eye"] for k in range(1, 21)]
     write_csv(path, ["id", "target", "grade", "lot", "made_by", "confirmed_by"], rows)
