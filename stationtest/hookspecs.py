@@ -6,8 +6,8 @@ A plugin is a module (or object) that an installed package names in the entry po
     my_part = "my_package.my_module"
 
 and that implements some of the functions below, marked with `stationtest.hookspecs.hookimpl`. Plugins are found once, sorted by
-the name of their entry point. One that cannot be loaded stops the run, and two that bring a part of the same name stop it with both
-names: nobody should have to guess which of them judged. The parts that come with stationtest are brought by the same hooks.
+the name of their entry point. One that cannot be loaded stops the run, and two that bring a part of the same name stop it with
+both names: nobody should have to guess which of them judged. The parts that come with stationtest are brought by the same hooks.
 
 All hooks are called in the process of the door (the command line, or the controller and each worker of pytest while files are
 read), never by name of an argument that is not listed here; arguments may be added in later versions, never removed.

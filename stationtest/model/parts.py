@@ -1,7 +1,7 @@
 """Descriptions of the parts that plugins bring: what a describing hook returns.
 
-A description names things and never holds them: code is given as a dotted path `package.module:name`, so that a description can be
-pickled, printed in a record, and read without loading what it describes.
+A description names things and never holds them: code is given as a dotted path `package.module:name`, so that a description can
+be pickled, printed in a record, and read without loading what it describes.
 """
 
 from __future__ import annotations
@@ -20,10 +20,10 @@ UNITS = ("presentation", "set", "run")
 class ExpectationPart:
     """One expectation that a case may state under `expect:`.
 
-    `unit` is what one trial is: presentation, set or run. `fields` names a pydantic class of what is written under the expectation's
-    name, `judge` a function `(fields, trials) -> Judged`, `words` a function `(fields, station) -> str` that says in one sentence
-    what one trial must do. `needs_times` is False if a table of trials without times can be judged. `version` counts up whenever
-    the judgement can change for the same input.
+    `unit` is what one trial is: presentation, set or run. `fields` names a pydantic class of what is written under the
+    expectation's name, `judge` a function `(fields, trials) -> Judged`, `words` a function `(fields, station) -> str` that says
+    in one sentence what one trial must do. `needs_times` is False if a table of trials without times can be judged. `version`
+    counts up whenever the judgement can change for the same input.
     """
 
     name: str
@@ -38,7 +38,8 @@ class ExpectationPart:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReadingFormatPart:
-    """One way in which recordings are stored. `suffixes` are lower case, with their dot; `reader` names the function that opens one."""
+    """One way in which recordings are stored. `suffixes` are lower case, with their dot; `reader` names the function that opens
+    one."""
 
     name: str
     version: int
@@ -48,7 +49,8 @@ class ReadingFormatPart:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DistancePart:
-    """One colour distance, under the name of its standard. `space` says what it compares: 'Lab', 'uv' or 'shares' of the bands."""
+    """One colour distance, under the name of its standard. `space` says what it compares: 'Lab', 'uv' or 'shares' of the
+    bands."""
 
     name: str
     version: int
@@ -59,7 +61,8 @@ class DistancePart:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ExecutorPart:
-    """One way to spread work. `factory` names a function `(workers) -> object` whose `each(function, tasks)` yields the results."""
+    """One way to spread work. `factory` names a function `(workers) -> object` whose `each(function, tasks)` yields the
+    results."""
 
     name: str
     version: int
