@@ -1,0 +1,316 @@
+"""From the counts of a sensor to relative readings, level, CIE XYZ, CIELAB, u'v' and band shares.
+
+Arrays are columns: three float64 arrays (n,), never (n, 3). All arithmetic is written out element by element: a matrix product
+would give other last bits in another cutting of the readings.
+
+Relative readings are (count - dark) / (white - dark); without a `white` the span is full_scale - dark. `to_xyz` acts on them and
+gives XYZ with Y = 1 for white; the white of L*a*b* is to_xyz (1, 1, 1) unless `white_point` is stated (in any scale: it is brought
+to Y = 1). Sensors that read XYZ give it with Y = 100 for white (relative: count / 100); sensors that read CIELAB are taken as they
+are. For those two the white of L*a*b* is `white_point`, else that of the illuminant and observer.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stationtest.errors import usage
+from stationtest.model.station import Sensor
+from stationtest.signals.scratch import Column, Scratch, blocks, own_scratch
+
+Columns = tuple[Column, ...]
+Triple = tuple[float, float, float]
+
+_DELTA = 6 / 29  # ISO/CIE 11664-4
+_CUBE = _DELTA**3
+_SLOPE = 1 / (3 * _DELTA**2)
+
+# White points in X, Y, Z with Y = 100 of ASTM E308, for sensors that read XYZ or CIELAB and state none. A, C and D50 at 10 degrees,
+# D75 and FL11 at 2, FL2 at 10 are from memory; colour-science's spectra confirm them in a test.
+WHITE_POINTS: dict[tuple[str, str], Triple] = {
+    ("A", "2 deg"): (109.850, 100.0, 35.585),
+    ("A", "10 deg"): (111.144, 100.0, 35.200),
+    ("C", "2 deg"): (98.074, 100.0, 118.232),
+    ("C", "10 deg"): (97.285, 100.0, 116.145),
+    ("D50", "2 deg"): (96.422, 100.0, 82.521),
+    ("D50", "10 deg"): (96.720, 100.0, 81.427),
+    ("D55", "2 deg"): (95.682, 100.0, 92.149),
+    ("D55", "10 deg"): (95.799, 100.0, 90.926),
+    ("D65", "2 deg"): (95.047, 100.0, 108.883),
+    ("D65", "10 deg"): (94.811, 100.0, 107.304),
+    ("D75", "2 deg"): (94.972, 100.0, 122.638),
+    ("D75", "10 deg"): (94.416, 100.0, 120.641),
+    ("FL2", "2 deg"): (99.186, 100.0, 67.393),
+    ("FL2", "10 deg"): (103.279, 100.0, 69.027),
+    ("FL7", "2 deg"): (95.041, 100.0, 108.747),
+    ("FL7", "10 deg"): (95.792, 100.0, 107.686),
+    ("FL11", "2 deg"): (100.962, 100.0, 64.350),
+    ("FL11", "10 deg"): (103.863, 100.0, 65.607),
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SensorModel:
+    """How one sensor's counts become colours. `matrix` is to_xyz; `white` is the white of L*a*b*, XYZ in the scale of `matrix`."""
+
+    reads: str
+    dark: Triple
+    span: Triple  # white - dark, or 100 - 0 for XYZ, or 1 for CIELAB
+    level_dark: Triple
+    level_span: Triple
+    clips_at: float | None
+    dark_below: float | None
+    matrix: tuple[Triple, Triple, Triple] | None
+    white: Triple | None
+
+    @classmethod
+    def from_sensor(cls, sensor: Sensor) -> SensorModel:
+        """The model of a declared sensor. Raises `UsageError` (wrong-value) where white or full scale is not above dark."""
+        dark: Triple = sensor.dark
+        matrix, white = sensor.to_xyz, sensor.white_point
+        if sensor.reads == "linear RGB":
+            top = sensor.white or ((sensor.full_scale,) * 3 if sensor.full_scale else tuple(d + 1.0 for d in dark))
+            span = _minus(top, dark)
+            if matrix is not None and white is None:
+                white = (sum(matrix[0]), sum(matrix[1]), sum(matrix[2]))
+            elif white is not None:
+                white = _scaled(white)
+        else:
+            dark = sensor.dark if sensor.reads == "XYZ" else (0.0, 0.0, 0.0)
+            span = (100.0, 100.0, 100.0) if sensor.reads == "XYZ" else (1.0, 1.0, 1.0)
+            matrix = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)) if sensor.reads == "XYZ" else None
+            white = white or WHITE_POINTS.get((sensor.illuminant or "", sensor.observer or ""))
+            white = _scaled(white) if white else None
+        full = sensor.full_scale if sensor.full_scale else (span[0] + dark[0] if sensor.reads == "linear RGB" else 100.0)
+        level_span = _minus((full, full, full), dark)
+        if min(*span, *level_span) <= 0:
+            raise usage(f"sensor {sensor.name}: `white` and `full_scale` must be above `dark` in every band", "wrong-value")
+        return cls(
+            reads=sensor.reads,
+            dark=dark,
+            span=span,
+            level_dark=dark,
+            level_span=level_span,
+            clips_at=sensor.clips_at if sensor.clips_at is not None else sensor.full_scale,
+            dark_below=sensor.when_dark.below if sensor.when_dark else None,
+            matrix=matrix,  # type: ignore[arg-type]
+            white=white,
+        )
+
+    # -- counts ---------------------------------------------------------------------------------------------------------------
+    def relative(self, raw: Columns, out: Columns | None = None) -> Columns:
+        """(count - dark) / (white - dark), three columns; written to `out` if given."""
+        results = out or tuple(np.empty(len(column)) for column in raw)
+        for column, dark, span, result in zip(raw, self.dark, self.span, results, strict=True):
+            np.subtract(column, dark, result)
+            np.divide(result, span, result)
+        return results
+
+    def level(self, raw: Columns, out: Column | None = None) -> Column:
+        """The brightest band as a share of full scale, (count - dark) / (full_scale - dark); for CIELAB L* / full_scale (100)."""
+        result = np.empty(len(raw[0])) if out is None else out
+        np.subtract(raw[0], self.level_dark[0], result)
+        np.divide(result, self.level_span[0], result)
+        if self.reads == "CIELAB":
+            return result
+        scratch = own_scratch()
+        for part in blocks(len(result)):
+            band = scratch.of(len(result[part]))[0]
+            for number in (1, 2):
+                np.subtract(raw[number][part], self.level_dark[number], band)
+                np.divide(band, self.level_span[number], band)
+                np.maximum(result[part], band, result[part])
+        return result
+
+    def clipped(self, raw: Columns) -> NDArray[np.bool_]:
+        """True where any count is at or above `clips_at`; nowhere if neither that nor full_scale is stated."""
+        if self.clips_at is None or self.reads == "CIELAB":
+            return np.zeros(len(raw[0]), dtype=np.bool_)
+        mask = np.greater_equal(raw[0], self.clips_at)
+        for column in raw[1:]:
+            mask |= column >= self.clips_at
+        return mask
+
+    def is_dark(self, level: Column) -> NDArray[np.bool_]:
+        """True where the level is below `when_dark: {below}`; nowhere if that is not stated."""
+        if self.dark_below is None:
+            return np.zeros(len(level), dtype=np.bool_)
+        return level < self.dark_below
+
+    # -- colours of relative readings -------------------------------------------------------------------------------------------
+    def columns(self, space: str, relative: Columns) -> Columns:
+        """The columns of a space: 'Lab' (3), 'uv' (2) or 'shares' (3). Raises `UsageError` where the sensor cannot give them."""
+        if space == "Lab":
+            return self.lab(relative)
+        return self.uv(relative) if space == "uv" else self.shares(relative)
+
+    def xyz(self, relative: Columns, out: Columns | None = None) -> Columns:
+        """X, Y, Z with Y = 1 for the sensor's white."""
+        results = out or tuple(np.empty(len(relative[0])) for _ in range(3))
+        if self.reads == "CIELAB":
+            return self._xyz_of_lab_columns(relative, results)
+        matrix = self._matrix()
+        scratch = own_scratch()
+        for part in blocks(len(relative[0])):
+            for row, result in zip(matrix, results, strict=True):
+                _combine(row, tuple(column[part] for column in relative), result[part], scratch)
+        return results
+
+    def lab(self, relative: Columns, out: Columns | None = None) -> Columns:
+        """CIE 1976 L*, a*, b* (ISO/CIE 11664-4); the straight part of its function goes on below zero."""
+        results = out or tuple(np.empty(len(relative[0])) for _ in range(3))
+        if self.reads == "CIELAB":
+            for column, result in zip(relative, results, strict=True):
+                np.copyto(result, column)
+            return results
+        white = self._white()
+        rows = [tuple(value / w for value in row) for row, w in zip(self._matrix(), white, strict=True)]
+        scratch = own_scratch()
+        for part in blocks(len(relative[0])):
+            lightness, a, b = (result[part] for result in results)
+            bands = tuple(column[part] for column in relative)
+            *spare, fx, fy, fz = scratch.of(len(lightness))
+            for row, f in zip(rows, (fx, fy, fz), strict=True):
+                _combine(row, bands, f, scratch)
+                _lab_function(f, spare)
+            np.multiply(fy, 116.0, lightness)
+            np.subtract(lightness, 16.0, lightness)
+            np.subtract(fx, fy, a)
+            np.multiply(a, 500.0, a)
+            np.subtract(fy, fz, b)
+            np.multiply(b, 200.0, b)
+        return results
+
+    def uv(self, relative: Columns, out: Columns | None = None) -> Columns:
+        """CIE 1976 u', v' (ISO/CIE 11664-5); infinity where X + 15 Y + 3 Z is not above 0."""
+        results = out or tuple(np.empty(len(relative[0])) for _ in range(2))
+        if self.reads == "CIELAB":
+            bands, matrix = self._xyz_of_lab_columns(relative, tuple(np.empty(len(relative[0])) for _ in range(3))), _IDENTITY
+        else:
+            bands, matrix = relative, self._matrix()
+        x, y, z = matrix
+        rows = (_times(x, 4.0), _times(y, 9.0), tuple(p + 15 * q + 3 * r for p, q, r in zip(x, y, z, strict=True)))
+        scratch = own_scratch()
+        for part in blocks(len(relative[0])):
+            cut = tuple(column[part] for column in bands)
+            u, v = (result[part] for result in results)
+            total = scratch.of(len(u))[1]
+            _combine(rows[0], cut, u, scratch)
+            _combine(rows[1], cut, v, scratch)
+            _combine(rows[2], cut, total, scratch)
+            _divide((u, v), total)
+        return results
+
+    def shares(self, relative: Columns, out: Columns | None = None) -> Columns:
+        """Each band by the sum of the three; infinity where the sum is not above 0, so that no distance to it is finite."""
+        if self.reads == "CIELAB":
+            raise usage("a sensor that reads CIELAB has no bands to take shares of", "colour-mismatch")
+        results = out or tuple(np.empty(len(relative[0])) for _ in range(3))
+        scratch = own_scratch()
+        for part in blocks(len(relative[0])):
+            bands = tuple(column[part] for column in relative)
+            total = scratch.of(len(bands[0]))[1]
+            np.add(bands[0], bands[1], total)
+            np.add(total, bands[2], total)
+            for band, result in zip(bands, results, strict=True):
+                np.copyto(result[part], band)
+            _divide(tuple(result[part] for result in results), total)
+        return results
+
+    def xyz_of_lab(self, lab: Triple) -> Triple:
+        """X, Y, Z (Y = 1 for white) of one L*a*b*."""
+        white = self._white()
+        fy = (lab[0] + 16) / 116
+        f = (fy + lab[1] / 500, fy, fy - lab[2] / 200)
+        x, y, z = (w * (t**3 if t > _DELTA else (t - 4 / 29) / _SLOPE) for w, t in zip(white, f, strict=True))
+        return x, y, z
+
+    def lab_of_xyz(self, xyz: Triple) -> Triple:
+        """L*a*b* of one X, Y, Z (Y = 1 for white)."""
+        ratios = [value / w for value, w in zip(xyz, self._white(), strict=True)]
+        fx, fy, fz = (t ** (1 / 3) if t > _CUBE else t * _SLOPE + 4 / 29 for t in ratios)
+        return 116 * fy - 16, 500 * (fx - fy), 200 * (fy - fz)
+
+    def _xyz_of_lab_columns(self, lab: Columns, out: Columns) -> Columns:
+        fy = (lab[0] + 16.0) / 116.0
+        for f, w, result in zip((fy + lab[1] / 500.0, fy, fy - lab[2] / 200.0), self._white(), out, strict=True):
+            np.copyto(result, w * np.where(f > _DELTA, f * f * f, (f - 4 / 29) / _SLOPE))
+        return out
+
+    def _matrix(self) -> tuple[Triple, Triple, Triple]:
+        if self.matrix is None:
+            raise usage("the sensor has no `to_xyz`, so its readings have no CIE colour; use `sensor chromaticity`", "colour-mismatch")
+        return self.matrix
+
+    def _white(self) -> Triple:
+        if self.white is None:
+            raise usage("the sensor states no `white_point`, and no illuminant and observer whose white is known", "colour-mismatch")
+        return self.white
+
+
+_IDENTITY: tuple[Triple, Triple, Triple] = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
+
+
+def _minus(top: tuple[float, ...], dark: Triple) -> Triple:
+    return top[0] - dark[0], top[1] - dark[1], top[2] - dark[2]
+
+
+def _times(row: Triple, factor: float) -> tuple[float, ...]:
+    return tuple(value * factor for value in row)
+
+
+def _scaled(white: Triple) -> Triple:
+    """A white point brought to Y = 1, in whichever scale it was stated."""
+    return white[0] / white[1], 1.0, white[2] / white[1]
+
+
+def _combine(row: tuple[float, ...], bands: Columns, out: Column, scratch: Scratch) -> None:
+    """out <- row . bands, always in the order of the bands. Uses the first scratch column."""
+    term = scratch.of(len(out))[0]
+    np.multiply(bands[0], row[0], out)
+    np.multiply(bands[1], row[1], term)
+    np.add(out, term, out)
+    np.multiply(bands[2], row[2], term)
+    np.add(out, term, out)
+
+
+def _divide(columns: Columns, total: Column) -> None:
+    """columns <- columns / total, infinity where total is not above 0."""
+    none = None if total.min() > 0 else total <= 0
+    if none is not None:
+        total[none] = 1.0
+    for column in columns:
+        np.divide(column, total, column)
+        if none is not None:
+            column[none] = np.inf
+
+
+def _lab_function(t: Column, spare: list[Column]) -> None:
+    """t <- f(t) of ISO/CIE 11664-4: the cube root above (6/29)^3, a straight line below.
+
+    The cube root starts from a third of the exponent (error under 4 %) and takes two Halley steps, which leaves 1e-14; numpy's own
+    costs three times as much.
+    """
+    line, root, cube, top, *_ = spare
+    np.subtract(t, _CUBE, line)
+    np.minimum(line, 0.0, line)
+    np.multiply(line, _SLOPE, line)
+    np.maximum(t, _CUBE, t)
+    bits = root.view(np.int64)
+    np.floor_divide(t.view(np.int64), 3, bits)
+    np.add(bits, _THIRD, bits)
+    for _ in range(2):
+        np.multiply(root, root, cube)
+        np.multiply(cube, root, cube)
+        np.add(cube, t, top)
+        np.add(top, t, top)  # y^3 + 2 t
+        np.add(cube, cube, cube)
+        np.add(cube, t, cube)  # 2 y^3 + t
+        np.divide(top, cube, top)
+        np.multiply(root, top, root)
+    np.add(root, line, t)
+
+
+_THIRD = 0x2A9F7893_00000000  # the usual start of a cube root by the bits of a double; its error is tested
