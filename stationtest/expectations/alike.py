@@ -1,0 +1,32 @@
+"""`alike: {distance: CIEDE2000, at_most: 2}`: the things in a set look alike to the sensors.
+
+Unit: set. Fields: `distance` (by its name), `at_most`; `targets` (one or a list; all unless stated).
+Conforms: the largest distance between two plateau means of the set, either way round, is at most the limit.
+Instant named: the start of the set. Value: that distance.
+Not judged: fewer than two plateaus; a clipped reading among them; a sensor whose readings cannot give this distance.
+Example by hand: L*a*b* means (50, 0, 0), (50, 3, 4), (50, 0, 1) by CIE 1976 L*a*b*: 5, so `at_most: 4` is nonconforming.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from stationtest.expectations.wording import listed, number_text
+from stationtest.files.fields import Fields as Base
+from stationtest.files.scalars import DistanceName, OneOrMore, Positive, TargetName
+
+if TYPE_CHECKING:
+    from stationtest.expectations.trials import Trials
+    from stationtest.model.judged import Judged
+    from stationtest.model.station import Station
+
+
+class Fields(Base):
+    distance: DistanceName
+    at_most: Positive
+    targets: OneOrMore[TargetName] | None = None
+
+
+def words(fields: Fields, station: Station) -> str:
+    of = f" of {listed(fields.targets)}" if fields.targets else ""
+    return f"no two plateau means{of} differ by more than {number_text(fields.at_most)} ({fields.distance})"

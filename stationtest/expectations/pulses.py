@@ -1,0 +1,62 @@
+"""`pulses: {channels: own, exactly: 1}`: how often a controller could count a channel or an output.
+
+Unit: presentation. Fields: `channels` (`own`, one, or a list) or `output`; `exactly`, or `at_least` and `at_most`.
+Conforms: the fewest and the most that a controller could count are both right (A10).
+An output is counted from the start of the presentation to the start of the next one on that sensor.
+Instant named: the start of the presentation. Value: the count that is furthest off.
+Not judged: no times; no own channel; answers left open.
+Example by hand: on 50 ms, off 2 ms, on 50 ms, seen for sure from 14 ms: 1 or 2 pulses, so `exactly: 1` is nonconforming.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from pydantic import model_validator
+
+from stationtest.expectations.wording import ChannelsOrOwn, channels_text
+from stationtest.files.fields import Fields as Base
+from stationtest.files.scalars import Count, OutputName, wrong
+
+if TYPE_CHECKING:
+    from stationtest.expectations.trials import Trials
+    from stationtest.model.judged import Judged
+    from stationtest.model.station import Station
+
+
+class Fields(Base):
+    channels: ChannelsOrOwn | None = None
+    output: OutputName | None = None
+    exactly: Count | None = None
+    at_least: Count | None = None
+    at_most: Count | None = None
+
+    @model_validator(mode="after")
+    def _fits(self) -> Fields:
+        if (self.channels is None) == (self.output is None):
+            raise wrong("pulses are of channels or of an output", allowed="one of `channels` and `output`")
+        if self.exactly is None and self.at_least is None and self.at_most is None:
+            raise wrong("how many pulses is not said", allowed="`exactly`, `at_least`, `at_most`", code="missing-key")
+        if self.exactly is not None and (self.at_least is not None or self.at_most is not None):
+            raise wrong("`exactly` leaves nothing for other limits", allowed="`exactly` alone", code="contradiction")
+        if self.at_least is not None and self.at_most is not None and self.at_least > self.at_most:
+            raise wrong("no count is in these limits", f"{self.at_least} to {self.at_most}", code="contradiction")
+        return self
+
+    def limits(self) -> tuple[int, int | None]:
+        """Least and greatest count allowed; None where there is no greatest."""
+        if self.exactly is not None:
+            return self.exactly, self.exactly
+        return self.at_least or 0, self.at_most
+
+
+def words(fields: Fields, station: Station) -> str:
+    least, most = fields.limits()
+    if fields.exactly is not None:
+        many = f"exactly {least}"
+    else:
+        many = " and ".join([f"at least {least}"] * (least > 0) + [f"at most {most}"] * (most is not None))
+    if fields.output is not None:
+        return f"{fields.output} gives {many} {'pulse' if many.endswith(' 1') else 'pulses'}"
+    verb = "give each" if fields.channels == ("own",) or len(fields.channels or ()) > 1 else "gives"
+    return f"{channels_text(fields.channels or ())} {verb} {many} {'pulse' if many.endswith(' 1') else 'pulses'}"
