@@ -1,0 +1,111 @@
+"""Figures of counts: which target switched which channel, and how times are spread.
+
+`matrix` data: channels [name], targets [name], cells [[{should, n, fired, perhaps, silent, held_over} or None, ...], ...] (a row a target).
+
+`response`, `on_time` data: quantity, unit, edges [..] (one more than bars), bars [count], n, beyond (count past the last edge), limits
+[{value, words}], resolution (reading period in the same unit, or None), groups [{name, n, least, median, greatest}].
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from markupsafe import Markup
+
+from stationtest.report.colour_drawings import WIDTH, frame
+from stationtest.report.svg import Axis, Drawing
+from stationtest.report.tables import Table, cut
+from stationtest.report.wording import count, decimal
+
+
+def matrix(figure: dict[str, Any]) -> Markup:
+    """Each cell: how many presentations fired the channel, of how many; a bar for the share; a heavy frame where it must."""
+    data = figure["data"]
+    columns, rows = len(data["channels"]), len(data["targets"])
+    wide = min(110.0, 540 / max(columns, 1))
+    drawing = Drawing(figure["id"], figure["title"], figure["description"], WIDTH, 62 + 40 * rows)
+    for j, channel in enumerate(data["channels"]):
+        drawing.text(170 + wide * (j + 0.5), 20, channel, "t strong", anchor="middle", longest=max(4, int(wide / 7)))
+    for i, target in enumerate(data["targets"]):
+        y = 30 + 40 * i
+        drawing.text(162, y + 22, target, anchor="end", longest=23)
+        for j in range(columns):
+            cell = data["cells"][i][j]
+            x = 170 + wide * j
+            if cell is None:
+                drawing.text(x + wide / 2, y + 22, "·", anchor="middle")
+                continue
+            _cell(drawing, x, y, wide, cell)
+    low = 30 + 40 * rows + 20
+    drawing.rect(170, low - 10, 16, 12, "cell must")
+    drawing.text(192, low, "must switch on: filled from the left by the share that did")
+    drawing.rect(510, low - 10, 16, 12, "cell")
+    drawing.text(532, low, "must stay off; ")
+    drawing.marks([(612, low - 4)], 2, "c1", 4)
+    drawing.text(622, low, "not as asked")
+    return drawing.markup()
+
+
+def _cell(drawing: Drawing, x: float, y: float, wide: float, cell: dict[str, Any]) -> None:
+    share = cell["fired"] / cell["n"] if cell["n"] else 0.0
+    must = cell["should"] == "on"
+    if share:
+        drawing.rect(x + 3, y + 3, (wide - 6) * share, 34, "cell-fill")
+    drawing.rect(x + 3, y + 3, wide - 6, 34, "cell must" if must else "cell")
+    wrong = cell["fired"] < cell["n"] if must else (cell["should"] == "off" and cell["silent"] < cell["n"])
+    words = f"{cell['fired']}/{cell['n']}"
+    drawing.text(x + wide / 2, y + 24, words, "t halo strong" if must or wrong else "t halo", anchor="middle")
+    if wrong:
+        drawing.marks([(x + wide - 11, y + 11)], 2, "c1", 4)
+
+
+def matrix_table(figure: dict[str, Any]) -> Table:
+    data = figure["data"]
+    rows = []
+    for target, cells in zip(data["targets"], data["cells"], strict=True):
+        for channel, cell in zip(data["channels"], cells, strict=True):
+            if cell is not None:
+                asked = {"on": "must switch on", "off": "must stay off", "": "not stated"}[cell["should"]]
+                counts = (count(cell[key]) for key in ("n", "fired", "perhaps", "silent", "held_over"))
+                rows.append((target, channel, asked, *counts))
+    head = ("target", "channel", "asked", "presentations", "fired", "perhaps", "silent", "held over")
+    return cut("What each channel did for each target; a perhaps is too short to be seen for sure", head, rows)
+
+
+def histogram(figure: dict[str, Any]) -> Markup:
+    data = figure["data"]
+    drawing = Drawing(figure["id"], figure["title"], figure["description"], WIDTH, 270)
+    edges, bars = data["edges"], data["bars"]
+    high = max([edges[-1], *(limit["value"] * 1.05 for limit in data["limits"])])
+    x = Axis(min(0.0, edges[0]), high, 64, 690)
+    y = Axis(0, max(bars, default=1) or 1, 214, 40)
+    frame(drawing, x, y, f"{data['quantity']}, {data['unit']}", "presentations")
+    drawing.bars(
+        [
+            (x.at(a), y.at(bar), max(1.0, x.at(b) - x.at(a) - 0.8), y.start - y.at(bar))
+            for a, b, bar in zip(edges, edges[1:], bars, strict=False)
+            if bar
+        ],
+        "bar",
+    )
+    for k, limit in enumerate(data["limits"][:4]):
+        at = x.at(limit["value"])
+        drawing.line(at, 34, at, 214, "limit")
+        words = f"{limit['words']}"
+        left = at > 380
+        drawing.text(at - 5 if left else at + 5, 46 + 15 * k, words, "t halo", anchor="end" if left else "start", longest=54)
+    if data["resolution"]:
+        drawing.text(690, 20, f"readings every {decimal(data['resolution'])} {data['unit']}", anchor="end")
+    return drawing.markup()
+
+
+def histogram_table(figure: dict[str, Any]) -> Table:
+    data = figure["data"]
+    rows = [
+        (part["name"], count(part["n"]), decimal(part["least"]), decimal(part["median"]), decimal(part["greatest"]))
+        for part in data["groups"]
+    ]
+    unit = data["unit"]
+    head = ("target → channel", "presentations", f"least, {unit}", f"median, {unit}", f"greatest, {unit}")
+    limits = "; ".join(limit["words"] for limit in data["limits"])
+    return cut(f"{data['quantity'].capitalize()} by target and channel", head, rows, f"Limits: {limits}." if limits else "")

@@ -1,0 +1,170 @@
+"""Page one: accepted or not, on what, by whom, how sure. Sentences made from the counts and verdicts of a record."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from typing import Any
+
+from stationtest.report.wording import NOT_RECORDED, count, duration, listed, percent, plural
+
+FACTS = {
+    "who": "Carried out by",
+    "role": "Role",
+    "organisation": "Organisation",
+    "site": "Site",
+    "line": "Line",
+    "stage": "Stage",
+    "protocol": "Protocol",
+    "started": "Recordings begun",
+    "trigger": "Trigger",
+    "truth": "What was presented is known from",
+    "ambient": "Ambient light",
+    "temperature": "Temperature",
+    "belt_speed": "Belt speed",
+    "instruments": "Instruments",
+    "notes": "Notes",
+}
+"""The known words of run.yaml and how the page names them; any other word stands as it is."""
+
+BASIS = {
+    "recorded": "recorded: from outputs that the station itself gave",
+    "by hand": "by hand: from what a person saw and wrote down",
+    "computed": "computed: from our model of the sensor and its logic on recorded readings; no wire of the station was looked at",
+    "simulated": "simulated: from made-up readings; says nothing of a station that was built",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Headline:
+    """`slug` chooses the mark. `accepted` is the answer in a few words, `sentence` what it rests on."""
+
+    slug: str
+    accepted: str
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """Something that must not be overlooked. `loud` ones stand in a heavy frame."""
+
+    title: str
+    text: str
+    loud: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    label: str
+    value: str
+    missing: bool
+
+
+def headline(result: dict[str, Any]) -> Headline:
+    counts, verdict = result["counts"], result["verdict"]
+    cases = plural(counts["executed"], "case")
+    against = [
+        plural(counts[key], *words)
+        for key, words in (
+            ("failed", ("fails", "fail")),
+            ("not_shown", ("is not shown", "are not shown")),
+            ("not_judged", ("could not be judged", "could not be judged")),
+        )
+        if counts[key]
+    ]
+    whole = f"Of {cases} that were run, {listed(against)}; {count(counts['passed'])} {'passes' if counts['passed'] == 1 else 'pass'}."
+    if verdict == "pass" and result["partial"]:
+        return Headline("not-shown", "No acceptance: a part was run", f"The {cases} that were run all pass, but others were not run.")
+    if verdict == "pass" and result["simulated"]:
+        return Headline("not-shown", "No acceptance: simulated readings", f"The {cases} that were run all pass on made-up readings.")
+    if verdict == "pass":
+        return Headline("pass", "Accepted by its criteria", f"All {cases} pass.")
+    words = {"fail": "Not accepted", "not shown": "Not accepted: not shown", "not judged": "Not accepted: not judged"}
+    return Headline(verdict.replace(" ", "-"), words[verdict], whole)
+
+
+def notices(result: dict[str, Any]) -> list[Notice]:
+    found = []
+    counts = result["counts"]
+    if result["partial"]:
+        because = " ".join(result["partial_because"])
+        text = (
+            f"{count(counts['planned'])} cases are planned, {count(counts['selected'])} were selected, "
+            f"{count(counts['executed'])} executed. {because}"
+        )
+        found.append(Notice("Partial", text, loud=True))
+    if result["simulated"]:
+        found.append(Notice("Simulated", "Some or all readings were made by a program. " + BASIS["simulated"].capitalize() + ".", loud=True))
+    if counts["repeated"]:
+        found.append(Notice("Repeated", f"{plural(counts['repeated'], 'case')} ran more than once; each case says how often."))
+    computed = sum(case["basis"] == "computed" for case in result["cases"] if case["state"] == "executed")
+    if computed:
+        text = f"{plural(computed, 'verdict')} of {count(counts['executed'])} rest on outputs that were computed from the readings, "
+        found.append(Notice("Computed outputs", text + "not on what the station's own outputs did."))
+    text = "The settings below are those declared in station.yaml. They were not read back from the sensor or the controller."
+    found.append(Notice("Settings not read back", text))
+    found.append(_outside(result))
+    return found
+
+
+def _outside(result: dict[str, Any]) -> Notice:
+    streams = [source for source in result["sources"] if source["kind"] != "trials"]
+    times = sum(source["outside_count"] for source in streams)
+    if not streams:
+        text = "There is no recording with times, so on-times outside every presentation cannot be seen."
+    elif times:
+        lasting = duration(sum(source["outside_ns"] for source in streams))
+        text = f"{plural(times, 'on-time')}, {lasting} in all, belong to no presentation and to no stretch between. They are listed with the sources."
+    else:
+        text = f"No channel was on outside a presentation or a stretch between, in {plural(len(streams), 'recording')}."
+    return Notice("On outside everything", text, loud=bool(times))
+
+
+def facts(run: dict[str, Any]) -> list[Fact]:
+    """Every known word of run.yaml, missing ones as 'not recorded', then the words of the plant's own."""
+    given = run["facts"]
+    names = [*FACTS, *sorted(set(given) - set(FACTS))]
+    return [Fact(FACTS.get(name, name), given.get(name) or NOT_RECORDED, not given.get(name)) for name in names]
+
+
+def on_what(result: dict[str, Any]) -> list[str]:
+    """What was accepted: the readings the verdicts rest on, in counts."""
+    found = []
+    for kind, one in (("stream", "recording"), ("trials", "table of trials by hand"), ("scene", "simulated scene")):
+        sources = [source for source in result["sources"] if source["kind"] == kind]
+        if not sources:
+            continue
+        many = "tables of trials by hand" if kind == "trials" else None
+        presentations = plural(sum(source["presentations"] for source in sources), "presentation")
+        lasting = sum((source["end_ns"] or 0) - (source["first_ns"] or 0) for source in sources)
+        words = f"{plural(len(sources), one, many)}: {presentations}"
+        found.append(f"{words} in {duration(lasting)}" if lasting else words)
+    return found
+
+
+def how_sure(result: dict[str, Any]) -> list[str]:
+    """What the passing cases show, grouped by the evidence they asked; then on what basis."""
+    executed = [case for case in result["cases"] if case["state"] == "executed"]
+    groups = Counter(_demand(case["asked"]) for case in executed if case["verdict"] == "pass")
+    found = [f"{plural(number, 'case')} that pass{'es' if number == 1 else ''}: {words}." for words, number in sorted(groups.items())]
+    basis = Counter(case["basis"] for case in executed)
+    if basis:
+        found.append("Basis of the verdicts: " + listed(f"{count(number)} {name}" for name, number in sorted(basis.items())) + ".")
+    return found
+
+
+def _demand(asked: dict[str, Any]) -> str:
+    if asked["reliability"] is not None and asked["confidence"] is not None and asked["duration_ns"] is None:
+        return f"at least {percent(asked['reliability'])} of trials conform, at {percent(asked['confidence'])} confidence (one-sided)"
+    if asked["duration_ns"] is not None:
+        return f"no event in at least {duration(asked['duration_ns'])}"
+    if asked["trials"] is not None:
+        return f"{plural(asked['trials'], 'trial')} as planned"
+    if asked["runs"] is not None:
+        return plural(asked["runs"], "run")
+    return str(asked["words"])
+
+
+def marks(result: dict[str, Any]) -> str:
+    """For the head of every page: what must be known of each sheet by itself."""
+    return ", ".join(word for word, there in (("PARTIAL", result["partial"]), ("SIMULATED", result["simulated"])) if there)
