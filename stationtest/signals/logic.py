@@ -1,0 +1,124 @@
+"""The station's logic: from channels and inputs to outputs, with three values.
+
+What happens at one instant happens in this order: decisions read the state that held just before it; latches are reset; latches
+are set; pulses start. So an output that is decided at the edge that clears its latches still sees them (counter-example A3).
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from stationtest.signals import intervals as ivs
+from stationtest.signals import ternary
+from stationtest.signals.ternary import Edges, Ternary
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    from stationtest.model.station import Edge, Logic, Output, Station
+    from stationtest.signals.intervals import Ints, Span
+
+
+class Evaluated(NamedTuple):
+    """An output within the span; the instants of its decisions (None if it is not decided at an edge); the instants at which one
+    of its latches was set again by what was still on after the reset."""
+
+    state: Ternary
+    decisions_ns: Ints | None
+    carried_over_ns: Ints
+
+
+def evaluate(station: Station, signals: Mapping[str, Ternary], edges: Mapping[Edge, Ints], span: Span) -> dict[str, Evaluated]:
+    """Every output of the station, in file order.
+
+    `signals` are channels (as the controller sees them, see `ternary.seen`) and inputs, known within `span`; one that is missing
+    is unknown throughout. An output that is among them (a recorded one) is what other outputs read, and is still computed.
+    `edges` are the instants at which inputs rise or fall for sure; for one that is missing they are taken from its signal. Where
+    an input is perhaps, an edge may have been lost: resets and decisions there are perhaps too. Raises ValueError if outputs
+    depend on themselves.
+    """
+    given = {name: ternary.unbounded(signal, span) for name, signal in signals.items()}
+    computed: dict[str, Evaluated] = {}
+    for output in _dependency_order(station.outputs):
+        computed[output.name] = evaluated = _output(output, given, edges, span)
+        given.setdefault(output.name, ternary.unbounded(evaluated.state, span))
+    return {output.name: computed[output.name] for output in station.outputs}
+
+
+def _output(output: Output, given: Mapping[str, Ternary], edges: Mapping[Edge, Ints], span: Span) -> Evaluated:
+    members = {name: given.get(name, ternary.unknown()) for name in output.logic.names()}
+    carried: Ints = np.empty(0, dtype=np.int64)
+    if output.held_until or output.held_from or output.held_while:
+        resets = _joined(*(_edges(edge, given, edges, span) for edge in (output.held_until, output.held_from) if edge))
+        enabled = given.get(output.held_while, ternary.unknown()) if output.held_while else None
+        latches = {name: ternary.latch(signal, resets, enabled) for name, signal in members.items()}
+        members = {name: state for name, (state, _) in latches.items()}
+        carried = np.unique(np.concatenate([carried, *(instants for _, instants in latches.values())]))
+    state = _combine(output.logic, members)
+    if output.decided_at is None:
+        return Evaluated(_timed(output, state, span, output.pulse_ns), None, carried)
+    decisions = _edges(output.decided_at, given, edges, span)
+    if output.pulse_ns is None:
+        timed = _timed(output, ternary.decided(state, decisions), span, None)
+    else:
+        # each decision gives its own pulse, however the one before it went; a delay moves it
+        timed = ternary.decided_pulses(state, decisions, output.pulse_ns, output.on_delay_ns)
+        timed = ternary.bounded(ternary.off_delay(timed, output.off_delay_ns), span)
+    return Evaluated(timed, decisions.sure, carried)
+
+
+def _timed(output: Output, state: Ternary, span: Span, pulse_ns: int | None) -> Ternary:
+    """On-delay, off-delay, pulse. What is unknown before the span stays so at every step: no timer has an age there."""
+    state = ternary.unbounded(ternary.on_delay(ternary.unbounded(state, span), output.on_delay_ns), span)
+    state = ternary.unbounded(ternary.off_delay(state, output.off_delay_ns), span)
+    if pulse_ns is not None:
+        state = ternary.pulse(state, pulse_ns)
+    return ternary.bounded(state, span)
+
+
+def _combine(logic: Logic, members: Mapping[str, Ternary]) -> Ternary:
+    parts = [members[part] if isinstance(part, str) else _combine(part, members) for part in logic.of]
+    if logic.op == "at_least":
+        if logic.n is None:
+            raise ValueError("at_least without a number")
+        return ternary.at_least(logic.n, *parts)
+    return {"any_of": ternary.any_of, "all_of": ternary.all_of, "none_of": ternary.none_of}[logic.op](*parts)
+
+
+def _edges(edge: Edge, given: Mapping[str, Ternary], edges: Mapping[Edge, Ints], span: Span) -> Edges:
+    signal = given.get(edge.input, ternary.unknown())
+    own = ternary.falling(signal, span) if edge.falls else ternary.rising(signal, span)
+    if edge not in edges:
+        return own
+    instants = edges[edge]
+    sure: Ints = np.unique(instants[(instants >= span[0]) & (instants < span[1])])
+    return Edges(sure, ivs.subtract(own.perhaps, np.column_stack((sure, sure + 1))))
+
+
+def _joined(*several: Edges) -> Edges:
+    if not several:
+        return Edges(np.empty(0, dtype=np.int64), ivs.empty())
+    return Edges(np.unique(np.concatenate([edges.sure for edges in several])), ivs.union(*(edges.perhaps for edges in several)))
+
+
+def _dependency_order(outputs: tuple[Output, ...]) -> Iterator[Output]:
+    """Outputs so that each comes after those that it reads; else in file order."""
+    waiting = {output.name: output for output in outputs}
+    while waiting:
+        ready = [output for output in waiting.values() if not any(name in waiting for name in _reads(output))]
+        if not ready:
+            raise ValueError(f"outputs depend on themselves: {', '.join(waiting)}")
+        for output in ready:
+            del waiting[output.name]
+        yield from ready
+
+
+def _reads(output: Output) -> Iterator[str]:
+    yield from output.logic.names()
+    for edge in (output.held_until, output.held_from, output.decided_at):
+        if edge:
+            yield edge.input
+    if output.held_while:
+        yield output.held_while
