@@ -1,0 +1,55 @@
+"""Paths in the files: relative to the file that names them, links followed, inside the station folder unless that is waived."""
+
+from __future__ import annotations
+
+import fnmatch
+import os
+from dataclasses import dataclass
+
+from stationtest.files.suggest import nearest
+from stationtest.files.words import shown
+
+
+@dataclass(frozen=True, slots=True)
+class Folder:
+    """A station folder. `path` is as the user typed it."""
+
+    path: str
+    allow_outside: bool = False
+
+    def join(self, relative: str) -> str:
+        return os.path.join(self.path, relative)
+
+    def relative(self, named: str, by_file: str) -> str:
+        """Where a file named in `by_file` (relative to the folder) is, relative to the folder, posix."""
+        at = os.path.normpath(os.path.join(self.path, os.path.dirname(by_file), named))
+        return os.path.relpath(at, self.path).replace(os.sep, "/")
+
+    def inside(self, relative: str) -> bool:
+        """Whether the file, links followed, lies in the folder."""
+        real, home = os.path.realpath(self.join(relative)), os.path.realpath(self.path)
+        return real == home or real.startswith(home.rstrip(os.sep) + os.sep)
+
+    def problem(self, relative: str) -> tuple[str, str] | None:
+        """Message and code if the file may not be used or is not there."""
+        if not self.allow_outside and not self.inside(relative):
+            return f"this path leaves the station folder; found {shown(relative)}; allowed files inside it, or --allow-outside", "outside-folder"
+        if os.path.exists(self.join(relative)):
+            return None
+        folder = os.path.dirname(self.join(relative))
+        try:
+            beside = [os.path.join(os.path.dirname(relative), name).replace(os.sep, "/") for name in sorted(os.listdir(folder))]
+        except (OSError, ValueError):
+            beside = []
+        near = nearest(relative, beside)
+        return f"there is no such file; found {shown(relative)}" + (f"; did you mean {shown(near)}?" if near else ""), "no-file"
+
+
+def matches(relative: str, pattern: str) -> bool:
+    """Whether a recording is one of a pattern under `recordings:`."""
+    return fnmatch.fnmatchcase(relative, pattern.removeprefix("./"))
+
+
+def beside_recording(pattern: str, recording: str) -> str:
+    """A `*` in the path of a second table stands for the name of the recording, without its folder and suffix."""
+    return pattern.replace("*", os.path.splitext(os.path.basename(recording))[0])

@@ -1,0 +1,117 @@
+"""What is written under `recordings:`: how this plant's logs are written. Nothing is guessed from a file."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, PlainValidator, ValidationInfo, WithJsonSchema
+
+from stationtest.files.fields import Fields, by_kind, said
+from stationtest.files.scalars import (
+    AnyDuration, ChannelName, Count, Duration, InputName, Names, OneOrMore, OutputName, PositiveDuration, Text, YesNo, unknown,
+    wrong,
+)  # fmt: skip
+
+
+def _cell(value: object) -> str:
+    if not isinstance(value, str):
+        raise wrong("the text of a cell is due here", value, "text")
+    return str(value)
+
+
+def _condition(value: object, info: ValidationInfo) -> str:
+    given = _cell(value)
+    if isinstance(info.context, Names) and given not in info.context.conditions:
+        raise unknown("condition", given, tuple(info.context.conditions))
+    return given
+
+
+Cell = Annotated[str, PlainValidator(_cell), WithJsonSchema({"type": ["string", "number", "boolean"]})]
+ConditionName = Annotated[str, PlainValidator(_condition), WithJsonSchema({"type": ["string", "integer"], "names": "condition"})]
+
+
+class TimeFields(Fields):
+    """The time column, and what its numbers mean."""
+
+    column: Text | None = None
+    in_: Literal["ns", "us", "ms", "s", "ISO 8601"]
+    zone: Text | None = None
+
+
+class DigitalFields(Fields):
+    """A digital column: a bit of a whole number, or one that is on where the signal is off."""
+
+    column: Text
+    bit: Count | None = None
+    inverted: YesNo = said("no")
+
+
+DigitalColumn = by_kind(text=Text, mapping=DigitalFields)
+
+
+class WindowFields(Fields):
+    """When the on-time of a recorded signal belongs to a presentation."""
+
+    from_: AnyDuration = said("0 ms")
+    after_end: Duration = said("0 ms")
+
+
+class GateFields(Fields):
+    """Presentations from the on-time of an input, in the order of a list of what was put through."""
+
+    input: InputName
+    list_: Text
+    offset: AnyDuration = said("0 ms")
+    shortest: Duration = said("0 ms")
+
+
+class DialectFields(Fields):
+    """How a text table is written."""
+
+    separator: Literal["comma", "semicolon", "tab", "bar"] = said("comma")
+    decimal: Literal["point", "comma"] = said("point")
+    encoding: Literal["utf-8", "utf-16", "cp1252"] = said("utf-8")
+    skip_lines: Count = said("0")
+    units_line: YesNo = said("no")
+
+
+class TruthFields(DialectFields):
+    """Columns that say what was presented."""
+
+    target: Text | None = None
+    specimen: Text | None = None
+    set_: Text | None = None
+    item: Text | None = None
+    sensor: Text | None = None
+    conditions: dict[ConditionName, Text] = Field(default_factory=dict)
+    empty: OneOrMore[Cell] = Field(default=("",), json_schema_extra={"default": [""]})
+    void: Text | None = None
+
+
+class PresentationsFields(TruthFields):
+    """A second table: one row a presentation, with its start and end."""
+
+    file: Text
+    time: TimeFields | None = None
+    start: Text
+    end: Text
+    target: Text
+
+
+class RecordingFields(TruthFields):
+    """How recordings that match a pattern are written."""
+
+    rows: Literal["samples", "trials"] = said("samples")
+    time: TimeFields | None = None
+    every: PositiveDuration | None = None
+    gap: PositiveDuration | None = None
+    inputs: dict[InputName, DigitalColumn] = Field(default_factory=dict)  # type: ignore[valid-type]
+    channels: dict[ChannelName, DigitalColumn] = Field(default_factory=dict)  # type: ignore[valid-type]
+    outputs: dict[OutputName, DigitalColumn] = Field(default_factory=dict)  # type: ignore[valid-type]
+    on: OneOrMore[Cell] = Field(default=("1",), json_schema_extra={"default": ["1"]})
+    off: OneOrMore[Cell] = Field(default=("0",), json_schema_extra={"default": ["0"]})
+    window: WindowFields = Field(default_factory=WindowFields)
+    presentations: PresentationsFields | None = None
+    gate: GateFields | None = None
+    seen_by: Text | None = None
+

@@ -1,0 +1,219 @@
+"""What is written in station.yaml: sensors, targets, channels, logic, sets. How recordings are written is in recording_fields.py."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, PlainSerializer, PlainValidator, WithJsonSchema
+
+from stationtest.files.fields import Fields, by_kind, said
+from stationtest.files.recording_fields import RecordingFields
+from stationtest.files.scalars import (
+    DistanceName, Duration, Edge, InputName, Length, Name, Number, OneOrMore, OneUp, OutputName, Positive, PositiveDuration,
+    SensorName, Share, AnyShare, SignalName, Speed, TargetName, Text, YesNo, wrong,
+)  # fmt: skip
+from stationtest.model.station import LANGUAGE
+
+BANDS = {"linear RGB": ("red", "green", "blue"), "XYZ": ("X", "Y", "Z"), "CIELAB": ("L", "a", "b")}
+Three = Annotated[list[Number], Field(min_length=3, max_length=3)]
+Matrix = Annotated[list[Three], Field(min_length=3, max_length=3)]
+Observer = Literal["2 deg", "10 deg"]
+
+
+def _language(value: object) -> str:
+    if value != str(LANGUAGE):
+        raise wrong("this version of stationtest does not read that language of files", value, str(LANGUAGE))
+    return str(value)
+
+
+def _reads(value: object) -> str:
+    if value == "bands":
+        raise wrong("spectral bands come with a later version", value, ", ".join(BANDS), "reserved-word")
+    if value not in BANDS:
+        raise wrong("what the sensor reads is not known", value, ", ".join(BANDS))
+    return str(value)
+
+
+Language = Annotated[str, PlainValidator(_language), PlainSerializer(str), WithJsonSchema({"enum": [LANGUAGE, str(LANGUAGE)]})]
+Reads = Annotated[str, PlainValidator(_reads), WithJsonSchema({"enum": list(BANDS)})]
+
+
+class ColumnsFields(Fields):
+    """Columns by band: red, green, blue; or X, Y, Z; or L, a, b."""
+
+    red: Text | None = None
+    green: Text | None = None
+    blue: Text | None = None
+    X: Text | None = None
+    Y: Text | None = None
+    Z: Text | None = None
+    L: Text | None = None
+    a: Text | None = None
+    b: Text | None = None
+
+
+class CountsFields(Fields):
+    """Counts by band."""
+
+    red: Number
+    green: Number
+    blue: Number
+
+
+Counts = by_kind(items=Three, mapping=CountsFields)
+
+
+class LevelFields(Fields):
+    """Between which levels the sensor is at its best."""
+
+    at_least: Share | None = None
+    at_most: AnyShare | None = None
+
+
+class WhenDarkFields(Fields):
+    """What the sensor does with a reading that is too dark."""
+
+    below: Share
+    channels: Literal["off", "compare", "hold"]
+
+
+class SensorFields(Fields):
+    """A point colour sensor, and how colours are made of its counts."""
+
+    serial: Text | None = None
+    reads: Reads
+    columns: ColumnsFields
+    full_scale: Positive | None = None
+    clips_at: Positive | None = None
+    dark: Counts | None = None
+    white: Counts | None = None
+    to_xyz: Matrix | None = None
+    illuminant: Text | None = None
+    observer: Observer | None = None
+    white_point: Three | None = None
+    level: LevelFields | None = None
+    when_dark: WhenDarkFields | None = None
+    decides_every: PositiveDuration | None = None
+    spot: Length | None = None
+    edge: Duration | None = None
+
+
+class ColourFields(Fields):
+    """A colour as numbers: exactly one of Lab, XYZ and shares. Lab and XYZ say under which illuminant and observer."""
+
+    Lab: Three | None = None
+    XYZ: Three | None = None
+    shares: Three | None = None
+    illuminant: Text | None = None
+    observer: Observer | None = None
+
+
+class TargetFields(Fields):
+    """What is put before the sensor."""
+
+    title: Text | None = None
+    colour: ColourFields | None = None
+    background: YesNo = said("no")
+
+
+class ReferenceFields(Fields):
+    """A reference that is not simply a target's name: learned from a recording, or a colour of its own."""
+
+    learned: Text | None = None
+    target: TargetName | None = None
+    samples: OneUp | None = None
+    colour: ColourFields | None = None
+
+
+class ChannelFields(Fields):
+    """A comparison with a reference, its tolerance, timers and one switching output."""
+
+    sensor: SensorName | None = None
+    reference: by_kind(text=TargetName, mapping=ReferenceFields)  # type: ignore[valid-type]
+    for_: OneOrMore[TargetName] | None = None
+    distance: DistanceName
+    tolerance: Positive
+    hysteresis: AnyShare = said("0 %")
+    switches: Literal["on match", "off match"] = said("on match")
+    on_delay: Duration = said("0 ms")
+    off_delay: Duration = said("0 ms")
+    pulse: PositiveDuration | None = None
+
+
+class AtLeastFields(Fields):
+    """At least so many of these are on."""
+
+    n: OneUp
+    of: list[LogicPart] = Field(min_length=1)
+
+
+class LogicFields(Fields):
+    """Exactly one of these."""
+
+    any_of: list[LogicPart] | None = Field(default=None, min_length=1)
+    all_of: list[LogicPart] | None = Field(default=None, min_length=1)
+    none_of: list[LogicPart] | None = Field(default=None, min_length=1)
+    at_least: AtLeastFields | None = None
+
+
+LogicPart = by_kind(text=SignalName, mapping=LogicFields)
+
+
+class OutputFields(LogicFields):
+    """A digital signal out of the station's logic: exactly one of any_of, all_of, none_of, at_least, with latches and timers."""
+
+    held_until: Edge | None = None
+    held_from: Edge | None = None
+    held_while: InputName | None = None
+    decided_at: Edge | None = None
+    on_delay: Duration = said("0 ms")
+    off_delay: Duration = said("0 ms")
+    pulse: PositiveDuration | None = None
+
+
+AtLeastFields.model_rebuild()
+LogicFields.model_rebuild()
+OutputFields.model_rebuild()
+
+
+class SetFields(Fields):
+    """Presentations that belong together: how many of each target, and between which edges."""
+
+    members: dict[TargetName, OneUp] = Field(min_length=1)
+    from_: Edge | None = None
+    to: Edge | None = None
+    output: OutputName | None = None
+    extras: Literal["allowed"] | None = None
+
+
+class ScanFields(Fields):
+    """How the controller sees outputs."""
+
+    worst: Duration = said("0 ms")
+    input_filter: Duration = said("0 ms")
+
+
+class StationFields(Fields):
+    """station.yaml: what is accepted."""
+
+    language: Language = said("1")
+    station: Name
+    title: Text | None = None
+    drawing: Text | None = None
+    scan: ScanFields = Field(default_factory=ScanFields)
+    between: TargetName | None = None
+    belt_speed: Speed | None = None
+    sensors: dict[Name, SensorFields] = Field(default_factory=dict)
+    targets: by_kind(mapping=dict[Name, TargetFields], items=list[Name]) = Field(default_factory=dict)  # type: ignore[valid-type]
+    channels: dict[Name, ChannelFields] = Field(default_factory=dict)
+    inputs: list[Name] = Field(default_factory=list)
+    outputs: dict[Name, OutputFields] = Field(default_factory=dict)
+    sets: dict[Name, SetFields] = Field(default_factory=dict)
+    conditions: dict[Name, list[Text]] = Field(default_factory=dict)
+    recordings: dict[Text, RecordingFields] = Field(default_factory=dict)
+    requirements: Text | None = None
+    specimens: Text | None = None
+
+
+RESERVED_KEYS = ("products", "revalidation", "capture", "tags", "travel", "groups")
+MAPPED = ("sensors", "targets", "channels", "outputs", "sets", "conditions", "recordings")

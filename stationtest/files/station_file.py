@@ -1,0 +1,118 @@
+"""station.yaml to `model.Station`: every problem it has, and as much of the station as can be known for checking the cases."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from stationtest.errors import Problem
+from stationtest.files import station_checks, station_model
+from stationtest.files.field_problems import locate, typed
+from stationtest.files.paths import Folder
+from stationtest.files.scalars import Names
+from stationtest.files.station_fields import MAPPED, RESERVED_KEYS, StationFields
+from stationtest.files.tree import Hole, Map, Tree, Word, plain
+from stationtest.model.station import Station
+from stationtest.place import Place
+
+FILE = "station.yaml"
+
+
+@dataclass(slots=True)
+class StationFile:
+    """What is known of a station file. `station` is None if it has problems; `names` is filled as far as the file allows."""
+
+    names: Names
+    station: Station | None = None
+    written: dict[str, Any] = field(default_factory=dict)
+    fields: StationFields | None = None
+    patterns: tuple[str, ...] = ()
+    requirements: str | None = None
+    specimens: str | None = None
+    problems: list[Problem] = field(default_factory=list)
+
+
+def read_station(tree: Tree, folder: Folder) -> StationFile:
+    """The typed station. Problems of the tree are in the result."""
+    root = tree.root
+    if not isinstance(root, Map):
+        problems = list(tree.problems)
+        if root is not None:
+            problems.append(Problem(tree.place(root), "", "a station file is a mapping that begins with `station: NAME`", "wrong-value"))
+        return StationFile(Names(), problems=problems)
+    names = names_of(root)
+    problems, reserved = list(tree.problems), _reserved(tree, root)
+    root = _without(root, reserved)
+    problems += [Problem(tree.place(word), str(word), "this word is kept for a later version of the files", "reserved-word") for word in reserved]
+    problems += station_checks.near_names(tree, root)
+    fields, found = typed(StationFields, root, tree.path, context=names)
+    problems += found
+    known = fields if fields is not None else _reduced(root, found, tree.path, names)
+    if known is not None:
+        said = station_checks.Checks(known, names, folder)
+        for loc, message, code in said.run():
+            _, at, path = locate(root, loc)
+            problems.append(Problem(Place(tree.path, at.line, at.column), ".".join(path), message, code))
+    file = StationFile(names, fields=fields, problems=problems)
+    file.patterns = tuple(str(pattern) for pattern in _map(root, "recordings"))
+    file.requirements, file.specimens = (_path(root, key) for key in ("requirements", "specimens"))
+    if fields is not None and not problems:
+        file.station = station_model.station(fields, root, tree, folder)
+        file.written = plain(_dumped(fields))
+    return file
+
+
+def names_of(root: Map) -> Names:
+    """The names that a station declares, taken from the nodes, so that they are known even where its entries have problems."""
+    conditions = {str(key): tuple(map(str, value)) if isinstance(value, list) else () for key, value in _map(root, "conditions").items()}
+    return Names(target=_names(root, "targets"), channel=_names(root, "channels"), sensor=_names(root, "sensors"),
+                 input=_names(root, "inputs"), output=_names(root, "outputs"), set=_names(root, "sets"), conditions=conditions)  # fmt: skip
+
+
+def _names(root: Map, section: str) -> tuple[str, ...]:
+    value = root.get(section)
+    return tuple(str(name) for name in value if isinstance(name, str)) if isinstance(value, list | dict) else ()
+
+
+def _map(root: Map, section: str) -> Mapping[Word, Any]:
+    value = root.get(section)
+    return value if isinstance(value, Map) else {}
+
+
+def _path(root: Map, key: str) -> str | None:
+    value = root.get(key)
+    return str(value) if isinstance(value, Word) and not isinstance(value, Hole) else None
+
+
+def _reserved(tree: Tree, root: Map) -> list[Word]:
+    return [key for key, value in root.items() if key in RESERVED_KEYS or (key == "requirements" and isinstance(value, Map))]
+
+
+def _without(root: Map, dropped: list[Word]) -> Map:
+    if not dropped:
+        return root
+    rest = Map({key: value for key, value in root.items() if key not in dropped})
+    rest.line, rest.column = root.line, root.column
+    return rest
+
+
+def _reduced(root: Map, found: list[Problem], path: str, names: Names) -> StationFields | None:
+    """The station without the entries that have problems, so that the others can still be checked against each other."""
+    rest = Map(root)
+    rest.line, rest.column = root.line, root.column
+    for problem in found:
+        section, _, entry = problem.key.partition(".")
+        if section in MAPPED and isinstance(rest.get(section), Map):
+            kept = Map({key: value for key, value in rest[section].items() if not (entry == key or entry.startswith(f"{key}."))})
+            kept.line, kept.column = root.line, root.column
+            rest[section] = kept  # type: ignore[index]
+        elif section != "station":
+            rest.pop(section, None)  # type: ignore[call-overload]
+    rest.setdefault("station", "station")  # type: ignore[call-overload]
+    return typed(StationFields, rest, path, context=names)[0]
+
+
+def _dumped(fields: StationFields) -> dict[str, Any]:
+    dumped = fields.model_dump(by_alias=True, exclude_none=True)
+    return {key: value for key, value in dumped.items() if value not in ({}, [])}

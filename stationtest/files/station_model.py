@@ -1,0 +1,205 @@
+"""Typed fields of a station file to the model: names resolved, defaults settled, places kept."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from stationtest.files.paths import Folder
+from stationtest.files.recording_fields import PresentationsFields, RecordingFields, TruthFields
+from stationtest.files.station_fields import (
+    BANDS, ChannelFields, ColourFields, LogicFields, OutputFields, ReferenceFields, SensorFields, StationFields,
+)  # fmt: skip
+from stationtest.files.tree import Map, Tree
+from stationtest.model import station as model
+from stationtest.place import Place
+
+
+def station(fields: StationFields, root: Map, tree: Tree, folder: Folder) -> model.Station:
+    """The model of a station whose fields have been checked."""
+
+    def place(section: str, name: str) -> Place:
+        return tree.place(next(key for key in root[section] if key == name))  # type: ignore[index]
+
+    names = fields.targets if isinstance(fields.targets, list) else list(fields.targets)
+    described = fields.targets if isinstance(fields.targets, dict) else {}
+    targets = tuple(
+        model.Target(name=name, colour=_colour(described[name].colour) if name in described else None,
+                     background=name in described and described[name].background, place=place("targets", name))
+        for name in names
+    )  # fmt: skip
+    colours = {target.name: target.colour for target in targets}
+    return model.Station(
+        name=fields.station,
+        title=fields.title,
+        drawing=fields.drawing,
+        scan=model.Scan(worst_ns=fields.scan.worst, input_filter_ns=fields.scan.input_filter),
+        between=fields.between,
+        belt_speed_mm_s=fields.belt_speed,
+        sensors=tuple(_sensor(name, sensor, fields.belt_speed, place("sensors", name)) for name, sensor in fields.sensors.items()),
+        targets=targets,
+        settings=(model.Settings(channels=tuple(
+            _channel(name, channel, next(iter(fields.sensors), ""), colours, folder, place("channels", name))
+            for name, channel in fields.channels.items())),),
+        inputs=tuple(fields.inputs),
+        outputs=tuple(_output(name, output, place("outputs", name)) for name, output in fields.outputs.items()),
+        sets=tuple(
+            model.SetKind(name=name, members=tuple(kind.members.items()), from_edge=kind.from_, to_edge=kind.to, output=kind.output,
+                          extras_allowed=kind.extras == "allowed", place=place("sets", name))
+            for name, kind in fields.sets.items()),
+        conditions=tuple((name, tuple(values)) for name, values in fields.conditions.items()),
+        recordings=tuple(_form(pattern, form, folder, place("recordings", pattern)) for pattern, form in fields.recordings.items()),
+        language=int(fields.language),
+        place=tree.place(root),
+    )  # fmt: skip
+
+
+def _triple(values: Any, bands: tuple[str, ...] = ()) -> tuple[float, float, float] | None:
+    if values is None:
+        return None
+    first, second, third = values if isinstance(values, list | tuple) else [getattr(values, band) for band in bands]
+    return first, second, third
+
+
+def _colour(colour: ColourFields | None) -> model.Colour | None:
+    if colour is None:
+        return None
+    space = next(key for key in ("Lab", "XYZ", "shares") if getattr(colour, key) is not None)
+    values = _triple(getattr(colour, space))
+    assert values is not None
+    return model.Colour(space=space, values=values, illuminant=colour.illuminant, observer=colour.observer)
+
+
+def _sensor(name: str, sensor: SensorFields, belt_speed: float | None, place: Place) -> model.Sensor:
+    first, second, third = bands = BANDS[sensor.reads]
+    edge = sensor.edge
+    if edge is None:
+        edge = round(sensor.spot / belt_speed * 1e9) if sensor.spot and belt_speed else 0
+    matrix = [_triple(row) for row in sensor.to_xyz] if sensor.to_xyz else None
+    dark = sensor.when_dark
+    return model.Sensor(
+        name=name,
+        reads=sensor.reads,
+        bands=(first, second, third),
+        columns=(getattr(sensor.columns, first), getattr(sensor.columns, second), getattr(sensor.columns, third)),
+        serial=sensor.serial,
+        full_scale=sensor.full_scale,
+        clips_at=sensor.clips_at or sensor.full_scale,
+        dark=_triple(sensor.dark, bands) or (0.0, 0.0, 0.0),
+        white=_triple(sensor.white, bands),
+        to_xyz=tuple(row for row in matrix if row) if matrix else None,
+        illuminant=sensor.illuminant,
+        observer=sensor.observer,
+        white_point=_triple(sensor.white_point),
+        level_at_least=sensor.level.at_least if sensor.level else None,
+        level_at_most=sensor.level.at_most if sensor.level else None,
+        when_dark=model.WhenDark(below=dark.below, channels=dark.channels) if dark else None,
+        decides_every_ns=sensor.decides_every,
+        spot_mm=sensor.spot,
+        edge_ns=edge,
+        place=place,
+    )
+
+
+def _channel(name: str, channel: ChannelFields, only_sensor: str, colours: Mapping[str, model.Colour | None], folder: Folder,
+             place: Place) -> model.Channel:  # fmt: skip
+    given = channel.reference
+    if not isinstance(given, ReferenceFields):
+        reference = model.Reference(name=str(given), colour=colours[str(given)])
+    elif given.learned is not None and given.target is not None:
+        learned = model.Learned(recording=folder.relative(given.learned, ""), target=given.target, samples=given.samples)
+        reference = model.Reference(name=given.target, learned=learned)
+    else:
+        assert channel.for_
+        reference = model.Reference(name=channel.for_[0], colour=_colour(given.colour))
+    return model.Channel(
+        name=name,
+        sensor=channel.sensor or only_sensor,
+        references=(reference,),
+        for_targets=channel.for_ or (reference.name,),
+        distance=channel.distance,
+        tolerance=channel.tolerance,
+        hysteresis=channel.hysteresis,
+        switches=channel.switches,
+        on_delay_ns=channel.on_delay,
+        off_delay_ns=channel.off_delay,
+        pulse_ns=channel.pulse,
+        place=place,
+    )
+
+
+def _logic(fields: LogicFields) -> model.Logic:
+    if fields.at_least is not None:
+        return model.Logic(op="at_least", of=_parts(fields.at_least.of), n=fields.at_least.n)
+    op = next(key for key in ("any_of", "all_of", "none_of") if getattr(fields, key) is not None)
+    return model.Logic(op=op, of=_parts(getattr(fields, op)))
+
+
+def _parts(parts: list[Any]) -> tuple[str | model.Logic, ...]:
+    return tuple(_logic(part) if isinstance(part, LogicFields) else str(part) for part in parts)
+
+
+def _output(name: str, output: OutputFields, place: Place) -> model.Output:
+    return model.Output(
+        name=name,
+        logic=_logic(output),
+        held_until=output.held_until,
+        held_from=output.held_from,
+        held_while=output.held_while,
+        decided_at=output.decided_at,
+        on_delay_ns=output.on_delay,
+        off_delay_ns=output.off_delay,
+        pulse_ns=output.pulse,
+        place=place,
+    )
+
+
+def _truth(form: TruthFields) -> dict[str, Any]:
+    return {
+        "separator": form.separator, "decimal": form.decimal, "encoding": form.encoding, "skip_lines": form.skip_lines,
+        "units_line": form.units_line, "target": form.target, "specimen": form.specimen, "set": form.set_, "item": form.item,
+        "sensor": form.sensor, "void": form.void, "empty": form.empty, "conditions": tuple(form.conditions.items()),
+    }  # fmt: skip
+
+
+def _form(pattern: str, form: RecordingFields, folder: Folder, place: Place) -> model.RecordingForm:
+    second = form.presentations
+    gate = form.gate
+    return model.RecordingForm(
+        pattern=pattern,
+        rows=form.rows,
+        time_column=form.time.column if form.time else None,
+        time_in=form.time.in_ if form.time else None,
+        zone=form.time.zone if form.time else None,
+        every_ns=form.every,
+        gap_ns=form.gap,
+        seen_by=form.seen_by,
+        inputs=_digitals(form.inputs),
+        channels=_digitals(form.channels),
+        outputs=_digitals(form.outputs),
+        on=form.on,
+        off=form.off,
+        window_from_ns=form.window.from_,
+        window_after_end_ns=form.window.after_end,
+        presentations_path=folder.relative(second.file, "") if second else None,
+        presentations_form=_second(second, form, place) if second else None,
+        gate=model.Gate(input=gate.input, list_path=folder.relative(gate.list_, ""), offset_ns=gate.offset, shortest_ns=gate.shortest)
+        if gate else None,
+        place=place,
+        **_truth(form),
+    )  # fmt: skip
+
+
+def _second(second: PresentationsFields, form: RecordingFields, place: Place) -> model.RecordingForm:
+    """The second table's times are read as the recording's own unless it says otherwise."""
+    time = second.time or form.time
+    return model.RecordingForm(pattern=second.file, rows="trials", time_in=time.in_ if time else None, zone=time.zone if time else None,
+                               start=second.start, end=second.end, place=place, **_truth(second))  # fmt: skip
+
+
+def _digitals(columns: Mapping[str, Any]) -> tuple[model.Digital, ...]:
+    return tuple(
+        model.Digital(name=name, column=digital) if isinstance(digital, str)
+        else model.Digital(name=name, column=digital.column, bit=digital.bit, inverted=digital.inverted)
+        for name, digital in columns.items()
+    )  # fmt: skip
