@@ -226,21 +226,24 @@ def sorting(folder: Path, parts: Parts) -> None:
 
 
 def repeat(folder: Path, parts: Parts) -> None:
-    """Fifteen sachets of each sort, each presented twice, 24 seconds apart: for repeatability and drift."""
+    """Fifteen rounds: one sachet of each sort, and the same four once more. For repeatability and drift."""
     rng = np.random.default_rng([SEED, 2])
-    laid = [(target, f"{LETTER[target]}{k:02d}") for k in range(1, 13) for target in MEMBERS]
-    laid += [(target, f"{LETTER[target]}{g}{k}") for g, k in (("L", 1), ("L", 2), ("D", 1)) for target in MEMBERS]
-    line = Line(2 * 0.4 * len(laid) + 6, relative_of(BELT_LAB), rng)
-    for k, (target, name) in enumerate([*laid, *laid]):
-        level = 1 + float(np.clip(rng.normal(0, 0.008), -0.016, 0.016))
-        line.lay(3000 + 400 * k, 80, parts.colour[name], target, name, level)
+    numbers = [*(f"{k:02d}" for k in range(1, 13)), "L1", "L2", "D1"]
+    line = Line(0.4 * 8 * len(numbers) + 6, relative_of(BELT_LAB), rng)
+    at = 3000
+    for k, number in enumerate(numbers):
+        for target in (*MEMBERS, *MEMBERS):
+            name = LETTER[target] + number
+            level = 1 + float(np.clip(rng.normal(0, 0.008), -0.016, 0.016))
+            line.lay(at, 80, parts.colour[name], target, name, level, round=f"round {k + 1}")
+            at += 400
     counts = line.counts(DARK, WHITE, drift=0.002)
     write_parquet(folder / "repeat.parquet", {
         "t": pa.array(np.arange(line.n, dtype=np.int32)),
         **{band: pa.array(counts[:, b]) for b, band in enumerate("rgb")},
         "target": words(line.column(2)),
         "specimen": words(line.column(3)),
-        "item": words(line.column(3)),
+        "round": words(line.column("round")),
     })  # fmt: skip
 
 
