@@ -27,3 +27,9 @@ Fields = Single[OneOrMore[ChannelName]]
 def words(fields: Fields, station: Station) -> str:
     verb = "fires" if len(fields.root) == 1 else "fire"
     return f"{channels_text(fields.root)} {verb} for sure, and every other channel of that sensor stays silent"
+
+
+def judge(fields: Fields, trials: Trials) -> Judged:
+    from stationtest.expectations.channel_rules import judge_channels, named
+
+    return judge_channels(trials, ("only", fields.root), lambda view: named(view, fields.root, fire=True, only=True))

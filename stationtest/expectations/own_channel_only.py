@@ -27,3 +27,9 @@ Fields = Single[Yes]
 
 def words(fields: Fields, station: Station) -> str:
     return "its own channels fire for sure, and every other channel of that sensor stays silent"
+
+
+def judge(fields: Fields, trials: Trials) -> Judged:
+    from stationtest.expectations.channel_rules import judge_channels, own
+
+    return judge_channels(trials, "own", own)

@@ -25,3 +25,9 @@ Fields = Single[OneOrMore[ChannelName]]
 
 def words(fields: Fields, station: Station) -> str:
     return f"{channels_text(fields.root)} {'stays' if len(fields.root) == 1 else 'stay'} silent"
+
+
+def judge(fields: Fields, trials: Trials) -> Judged:
+    from stationtest.expectations.channel_rules import judge_channels, named
+
+    return judge_channels(trials, ("silent", fields.root), lambda view: named(view, fields.root, fire=False))

@@ -1,0 +1,168 @@
+"""What an expectation is given: the trials of one case in one recording, on arrays that are made once for the whole recording.
+
+A `View` is one recording seen with its station; whatever is worked out for all of its presentations or sets is kept there under a key,
+so that ten thousand cases on one recording pick rows and do not compute. `Trials` are rows of a view: presentations, sets, or the
+presentations of a run.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import numpy as np
+
+from stationtest.model.case import Case
+from stationtest.model.judged import CONFORMING, NONCONFORMING, NOT_JUDGED, Judged
+from stationtest.model.observations import NEVER, SourceObservations
+from stationtest.model.station import Station
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Ints = NDArray[np.int64]
+    Bools = NDArray[np.bool_]
+
+T = TypeVar("T")
+
+WEAKER = ("recorded", "by hand", "computed", "simulated")
+"""Bases from the strongest to the weakest."""
+
+
+def weakest(bases: tuple[str, ...]) -> str:
+    """The basis of an answer that used all of these; `computed` where nothing was used."""
+    return max(bases, key=WEAKER.index) if bases else "computed"
+
+
+class View:
+    """One recording with its station. `once` keeps what is made."""
+
+    __slots__ = ("_made", "obs", "station")
+
+    def __init__(self, station: Station, obs: SourceObservations) -> None:
+        self.station = station
+        self.obs = obs
+        self._made: dict[Hashable, Any] = {}
+
+    def once(self, key: Hashable, make: Callable[[], T]) -> T:
+        """What `make` gives, made at the first call with this key."""
+        try:
+            return self._made[key]  # type: ignore[no-any-return]
+        except KeyError:
+            made = self._made[key] = make()
+            return made
+
+    @property
+    def timed(self) -> bool:
+        """False for a table of trials without times."""
+        return self.obs.kind != "trials"
+
+    @property
+    def period_ns(self) -> int:
+        """How coarsely time is known: the median step of the readings."""
+        return self.obs.clock.period_ns[1]
+
+    @property
+    def computed_basis(self) -> str:
+        """The basis of what is worked out from the readings."""
+        return "simulated" if self.obs.basis == "simulated" else "computed"
+
+    def should_be_on(self) -> Bools:
+        """(P, C): the channels that each presentation should switch on, by reference and polarity (A22)."""
+        return self.once("should be on", self._should_be_on)
+
+    def _should_be_on(self) -> Bools:
+        shown, channels = self.obs.presentations, self.obs.responses.channels
+        pairs = np.zeros((len(shown.targets), len(shown.sensors), len(channels)), dtype=np.bool_)
+        for t, target in enumerate(shown.targets):
+            for s, sensor in enumerate(shown.sensors):
+                on = self.station.should_be_on(target, sensor)
+                pairs[t, s] = [name in on for name in channels]
+        return pairs[shown.target, shown.sensor] & self.obs.responses.applies
+
+    def coarse_sensors(self) -> frozenset[str]:
+        """Sensors that decide more often than they were logged (A5)."""
+        return self.once("coarse sensors", lambda: frozenset(
+            sensor.name for sensor in self.station.sensors
+            if sensor.decides_every_ns is not None and sensor.decides_every_ns < self.period_ns
+        ))  # fmt: skip
+
+    def channel_basis(self) -> tuple[str, ...]:
+        """For each channel: recorded, by hand, computed or simulated."""
+        return self.once("channel basis", lambda: tuple(
+            "simulated" if self.obs.basis == "simulated" else basis for basis in self.obs.responses.basis
+        ))  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Trials:
+    """The trials of one case in one recording. `index` (n,) are rows of the presentations (unit presentation), of the sets (unit set),
+    or the presentations that belong to the one trial (unit run)."""
+
+    view: View
+    case: Case
+    unit: str
+    index: Ints
+
+    def __len__(self) -> int:
+        return 1 if self.unit == "run" else len(self.index)
+
+    @property
+    def obs(self) -> SourceObservations:
+        return self.view.obs
+
+    @property
+    def station(self) -> Station:
+        return self.view.station
+
+    def start_ns(self) -> Ints:
+        """(n,) start of each trial."""
+        table = self.obs.sets if self.unit == "set" else self.obs.presentations
+        return table.start_ns[self.index]
+
+    def not_judged(self, reason: str, basis: str | None = None) -> Judged:
+        """None of these trials can be judged, for one reason."""
+        return Judged(
+            outcome=np.full(len(self), NOT_JUDGED, dtype=np.int8),
+            why=lambda i: reason,
+            channel=lambda i: "",
+            at_ns=lambda i: None,
+            basis=basis or weakest((self.obs.basis,)),
+        )
+
+    def coarse_reason(self, sensors: frozenset[str], what: str) -> str | None:
+        """Why computed answers on `what` can show nothing where the sensor decides between the readings (A5)."""
+        coarse = sorted(self.view.coarse_sensors() & sensors)
+        if not coarse:
+            return None
+        every = self.view.station.sensor(coarse[0]).decides_every_ns or 0
+        return (
+            f"sensor {coarse[0]} decides every {every / 1e6:g} ms and was logged every {self.view.period_ns / 1e6:g} ms, so computed "
+            f"outputs cannot show {what}"
+        )
+
+    def too_fine(self, limit_ns: int) -> str | None:
+        """Why a time limit cannot be judged on these readings (C17)."""
+        if not self.view.timed:
+            return "needs times"
+        if limit_ns < self.view.period_ns:
+            return f"could not be judged: readings come every {self.view.period_ns / 1e6:g} ms"
+        return None
+
+    def sensors(self) -> frozenset[str]:
+        """The sensors of these presentations."""
+        shown = self.obs.presentations
+        return frozenset(shown.sensors[code] for code in set(shown.sensor[self.index].tolist()))
+
+
+def outcomes(bad: Bools, open_: Bools) -> NDArray[np.int8]:
+    """Nonconforming where something was seen to be so, else not judged where the answer is open, else conforming."""
+    result = np.where(open_, NOT_JUDGED, CONFORMING).astype(np.int8)
+    result[bad] = NONCONFORMING
+    return result
+
+
+def instant(value: int) -> int | None:
+    """A time of the observations as one of a record: None for `NEVER`."""
+    return None if value == NEVER else int(value)
