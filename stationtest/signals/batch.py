@@ -1,0 +1,117 @@
+"""What sources of readings hand to signals: batches of rows as columns, and a list of presentations with their times.
+
+Plain arrays, so that a simulated source can hand over the same. Times are int64 nanoseconds since the recording's origin.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+Ints = NDArray[np.int64]
+Codes = NDArray[np.int32]
+
+GRID = 65_536
+"""Rows of a batch. Batches are cut every so many rows from the recording's start, whatever the file's own parts, so that no
+number depends on how the file was cut."""
+
+UNKNOWN = "?"
+"""The target that says 'what was presented is not known'."""
+
+TRUTH = ("target", "specimen", "set", "item", "sensor")
+"""The columns that say what is presented; a change in one of them begins a new presentation."""
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """Consecutive rows of a recording, n of them; every array has shape (n,).
+
+    `first_row` counts the recording's rows from 0. `t_ns` (int64) is strictly rising, None for hand trials. `bands` holds, for each
+    sensor by name, its three bands as float64, as in the file. `digital` is keyed by ('input' | 'channel' | 'output', name): bool; in
+    hand trials int8, -1 where nothing was noted. `codes` (int32) holds for 'target', 'specimen', 'set', 'item', 'sensor' and each
+    condition by name the index into `tables[name]`, -1 where the cell is empty. The tables grow while a recording is read and are
+    shared by all its batches.
+    """
+
+    first_row: int
+    t_ns: Ints | None
+    bands: Mapping[str, tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]] = field(default_factory=dict)
+    digital: Mapping[tuple[str, str], NDArray[np.bool_] | NDArray[np.int8]] = field(default_factory=dict)
+    codes: Mapping[str, Codes] = field(default_factory=dict)
+    tables: Mapping[str, list[str]] = field(default_factory=dict)
+    rows: int = 0
+
+    def __len__(self) -> int:
+        return self.rows
+
+    def part(self, begin: int, end: int) -> Batch:
+        """Rows [begin, end) of this batch, without a copy."""
+        return Batch(
+            self.first_row + begin,
+            None if self.t_ns is None else self.t_ns[begin:end],
+            {name: (x[begin:end], y[begin:end], z[begin:end]) for name, (x, y, z) in self.bands.items()},
+            {key: column[begin:end] for key, column in self.digital.items()},
+            {name: column[begin:end] for name, column in self.codes.items()},
+            self.tables,
+            end - begin,
+        )
+
+
+def joined(batches: Sequence[Batch]) -> Batch:
+    """Consecutive batches as one."""
+    first = batches[0]
+    if len(batches) == 1:
+        return first
+    return Batch(
+        first.first_row,
+        None if first.t_ns is None else np.concatenate([b.t_ns for b in batches if b.t_ns is not None]),
+        {
+            name: tuple(np.concatenate([b.bands[name][band] for b in batches]) for band in range(3))  # type: ignore[misc]
+            for name in first.bands
+        },
+        {key: np.concatenate([b.digital[key] for b in batches]) for key in first.digital},
+        {name: np.concatenate([b.codes[name] for b in batches]) for name in first.codes},
+        first.tables,
+        sum(len(b) for b in batches),
+    )
+
+
+def on_grid(batches: Iterable[Batch], rows: int = GRID) -> Iterator[Batch]:
+    """The same rows, cut where the row number is a multiple of `rows`. A batch that fits already is handed on as it is."""
+    held: list[Batch] = []
+    for batch in batches:
+        while len(batch):
+            room = rows - batch.first_row % rows
+            if len(batch) < room:
+                held.append(batch)
+                break
+            whole = len(batch) == room
+            yield joined([*held, batch if whole else batch.part(0, room)])
+            held = []
+            if whole:
+                break
+            batch = batch.part(room, len(batch))
+    if held:
+        yield joined(held)
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """Presentations with their times (N,), from a second table or from a gate and a list; sorted by start, then sensor.
+
+    `codes` and `tables` as in `Batch`; -1 in `codes['sensor']` does not occur if the list has a sensor column. `rows` are lines of
+    the file `path`, for messages.
+    """
+
+    path: str
+    start_ns: Ints
+    end_ns: Ints
+    codes: Mapping[str, Codes]
+    tables: Mapping[str, list[str]]
+    rows: Ints
+
+    def __len__(self) -> int:
+        return len(self.start_ns)

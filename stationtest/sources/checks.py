@@ -1,0 +1,222 @@
+"""Columns of a file to native arrays, refusing what is not as the form says: nothing is repaired, nothing is guessed.
+
+Every refusal names the row and the key of the form that would mend it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterable
+from dataclasses import dataclass, field
+from typing import Any, NoReturn
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from stationtest.errors import readings_error
+from stationtest.files.suggest import allowed_words, nearest
+from stationtest.files.words import shown
+from stationtest.model.station import RecordingForm
+
+NOT_NOTED = -1  # a cell of a hand trial that was left empty
+
+
+@dataclass(frozen=True, slots=True)
+class Where:
+    """Where a piece of a recording stands: the file as the user would type it, its first row, and how rows become lines."""
+
+    path: str
+    first_row: int = 0
+    line: Callable[[int], int] = lambda row: row + 1
+
+    def refuse(self, index: int | None, key: str, message: str, code: str = "bad-value") -> NoReturn:
+        """Raise `ReadingsError` at the row of this piece with that index (None: no row can be named)."""
+        row = 0 if index is None else self.line(self.first_row + index)
+        raise readings_error(self.path, row, key, message, code)
+
+
+def no_empty_cells(column: pa.Array, key: str, name: str, where: Where) -> None:
+    """Refuse a column with an empty cell."""
+    if column.null_count:
+        empty = np.flatnonzero(column.is_null().to_numpy(zero_copy_only=False))
+        where.refuse(int(empty[0]), key, f"the cell of column {shown(name)} is empty; a number or word is needed in every row")
+
+
+def numbers(column: pa.Array, key: str, name: str, where: Where) -> NDArray[np.float64]:
+    """A column of finite numbers as float64 (n,)."""
+    if not (pa.types.is_floating(column.type) or pa.types.is_integer(column.type) or pa.types.is_decimal(column.type)):
+        where.refuse(None, key, f"column {shown(name)} holds {column.type}, not numbers")
+    no_empty_cells(column, key, name, where)
+    if pa.types.is_decimal(column.type):
+        column = column.cast(pa.float64())
+    values = np.ascontiguousarray(column.to_numpy(zero_copy_only=False), dtype=np.float64)
+    if not (finite := np.isfinite(values)).all():
+        index = int(np.argmin(finite))
+        where.refuse(index, key, f"column {shown(name)} holds {values[index]}, which is no reading; finite numbers are needed")
+    return values
+
+
+def switches(
+    column: pa.Array, key: str, name: str, form: RecordingForm, where: Where, *, may_be_empty: bool = False
+) -> NDArray[np.bool_] | NDArray[np.int8]:
+    """An on/off column as bool (n,), by the declared words; with `may_be_empty` as int8, -1 where the cell is empty."""
+    empty = column.is_null().to_numpy(zero_copy_only=False) if column.null_count else None
+    if not may_be_empty:
+        no_empty_cells(column, key, name, where)
+    if pa.types.is_boolean(column.type):
+        on = column.fill_null(False).to_numpy(zero_copy_only=False) if column.null_count else column.to_numpy(zero_copy_only=False)
+        known = None
+    elif pa.types.is_integer(column.type) or pa.types.is_floating(column.type):
+        values = (column.fill_null(0) if column.null_count else column).to_numpy(zero_copy_only=False)
+        on = _any_equal(values, _as_numbers(form.on))
+        known = on | _any_equal(values, _as_numbers(form.off))
+    else:
+        indices, words = _dictionary(column, key, name, where)
+        if may_be_empty:
+            blank = np.isin(indices, [code for code, word in enumerate(words) if not word.strip()])
+            empty = blank if empty is None else blank | empty
+        on = np.isin(indices, [code for code, word in enumerate(words) if word in form.on])
+        known = on | np.isin(indices, [code for code, word in enumerate(words) if word in form.off])
+    if known is not None:
+        bad = ~known if empty is None else ~known & ~empty
+        if bad.any():
+            index = int(np.argmax(bad))
+            declared = f"on is {allowed_words(form.on)}, off is {allowed_words(form.off)}"
+            found = shown(str(column[index].as_py()))
+            where.refuse(index, f"{key}, on, off", f"column {shown(name)} holds {found}, which is not declared; {declared}")
+    if not may_be_empty:
+        return on
+    result = on.astype(np.int8)
+    if empty is not None:
+        result[empty] = NOT_NOTED
+    return result
+
+
+def bits(column: pa.Array, bit: int, key: str, name: str, where: Where) -> NDArray[np.bool_]:
+    """One bit (0 is the lowest) of a column of packed whole numbers, as bool (n,)."""
+    if not pa.types.is_integer(column.type):
+        where.refuse(None, f"{key}.bit", f"column {shown(name)} holds {column.type}; a bit can be taken from whole numbers only")
+    no_empty_cells(column, key, name, where)
+    values = column.to_numpy(zero_copy_only=False)
+    return (values >> values.dtype.type(bit)) & 1 != 0
+
+
+@dataclass(slots=True)
+class Names:
+    """A growing table of the words of a column. Words are numbered in order of first appearance, however the file is cut.
+
+    `allowed` None takes any word. `empty` are the words that count as an empty cell.
+    """
+
+    key: str
+    allowed: Collection[str] | None = None
+    empty: Collection[str] = ("",)
+    what: str = "word"
+    words: list[str] = field(default_factory=list)
+    codes: dict[Any, int] = field(default_factory=dict)
+
+    def of(self, column: pa.Array, name: str, where: Where) -> NDArray[np.int32]:
+        """Codes (n,) of a column of text or whole numbers; -1 where the cell is empty."""
+        n = len(column)
+        if pa.types.is_null(column.type):
+            return np.full(n, -1, np.int32)
+        if pa.types.is_integer(column.type):
+            missing = column.is_null().to_numpy(zero_copy_only=False) if column.null_count else None
+            values = (column.fill_null(0) if missing is not None else column).to_numpy(zero_copy_only=False)
+            codes = self._by_runs(values, lambda value: str(value), where)
+        else:
+            indices, words = _dictionary(column, self.key, name, where)
+            missing = indices < 0 if column.null_count else None
+            codes = self._by_runs(indices, lambda index: "" if index < 0 else words[index], where)
+        if missing is not None:
+            codes[missing] = -1
+        return codes
+
+    def of_words(self, words: Iterable[str], where: Where) -> NDArray[np.int32]:
+        return np.array([self._code(word, row, where) for row, word in enumerate(words)], np.int32)
+
+    def _by_runs(self, values: NDArray[Any], text: Callable[[Any], str], where: Where) -> NDArray[np.int32]:
+        """Truth changes seldom: only the first row of each run of equal values is looked up."""
+        if not len(values):
+            return np.empty(0, np.int32)
+        starts = np.concatenate(([0], np.flatnonzero(values[1:] != values[:-1]) + 1))
+        different, first, which = np.unique(values[starts], return_index=True, return_inverse=True)
+        codes = np.empty(len(different), np.int32)
+        for k in np.argsort(first, kind="stable").tolist():  # in order of appearance
+            codes[k] = self._code(text(different[k].item()), int(starts[first[k]]), where)
+        return np.repeat(codes[which], np.diff(np.append(starts, len(values))))
+
+    def _code(self, word: str, index: int, where: Where) -> int:
+        code = self.codes.get(word)
+        if code is not None:
+            return code
+        if word in self.empty or word == "":
+            code = -1
+        elif self.allowed is not None and word not in self.allowed:
+            meant = nearest(word, self.allowed)
+            hint = f"; did you mean {shown(meant)}?" if meant else f"; declared: {allowed_words(self.allowed)}"
+            where.refuse(index, self.key, f"{shown(word)} is not a {self.what} of this station{hint}", "unknown-name")
+        else:
+            code = len(self.words)
+            self.words.append(word)
+        self.codes[word] = code
+        return code
+
+
+def strictly_rising(t_ns: NDArray[np.int64], last_ns: int | None, where: Where) -> None:
+    """Refuse a time (n,) that is not later than the one before; `last_ns` is the time of the row before these."""
+    if last_ns is not None and len(t_ns) and t_ns[0] <= last_ns:
+        _not_rising(0, int(t_ns[0]) - last_ns, where)
+    if len(t_ns) > 1 and (back := t_ns[1:] <= t_ns[:-1]).any():
+        index = int(np.argmax(back)) + 1
+        _not_rising(index, int(t_ns[index] - t_ns[index - 1]), where)
+
+
+def _not_rising(index: int, step_ns: int, where: Where) -> NoReturn:
+    said = "the same time as the row before" if step_ns == 0 else f"a time {seconds(-step_ns)} before that of the row before"
+    where.refuse(index, "time", f"{said}; times must rise from row to row", "unsorted-time")
+
+
+def seconds(ns: int) -> str:
+    """A time for a message, exact, without idle zeros: 83.412 s."""
+    sign, ns = ("-", -ns) if ns < 0 else ("", ns)
+    return f"{sign}{ns // 10**9}.{ns % 10**9:09d}".rstrip("0").rstrip(".") + " s"
+
+
+def missing(column: str, columns: Collection[str], key: str, where: Where) -> NoReturn:
+    """Refuse a file without a column that the form names."""
+    meant = nearest(column, columns)
+    hint = f"; did you mean {shown(meant)}?" if meant else f"; it has {allowed_words(columns)}"
+    where.refuse(None, key, f"there is no column {shown(column)} in this file{hint}", "missing-column")
+
+
+def _dictionary(column: pa.Array, key: str, name: str, where: Where) -> tuple[NDArray[np.int32], list[str]]:
+    """Indices (n,), -1 where null, and the words of a column of text."""
+    if not pa.types.is_dictionary(column.type):
+        if not (pa.types.is_string(column.type) or pa.types.is_large_string(column.type)):
+            where.refuse(None, key, f"column {shown(name)} holds {column.type}; text or whole numbers are needed")
+        column = column.dictionary_encode()
+    indices = column.indices
+    if indices.null_count:
+        indices = indices.cast(pa.int32()).fill_null(-1)
+    words = column.dictionary.to_pylist()
+    if words and not isinstance(words[0], str):
+        where.refuse(None, key, f"column {shown(name)} holds {column.type}; text or whole numbers are needed")
+    return indices.to_numpy(zero_copy_only=False), words
+
+
+def _as_numbers(words: Iterable[str]) -> list[float]:
+    found = []
+    for word in words:
+        try:
+            found.append(float(word))
+        except ValueError:
+            continue
+    return found
+
+
+def _any_equal(values: NDArray[Any], wanted: Collection[float]) -> NDArray[np.bool_]:
+    result = np.zeros(len(values), np.bool_)
+    for number in wanted:
+        result |= values == number
+    return result

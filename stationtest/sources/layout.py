@@ -1,0 +1,151 @@
+"""Which column of a file is what, by the station and the form; and a stretch of the file as a batch of native arrays."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import pyarrow as pa
+
+from stationtest.files.words import shown
+from stationtest.model.station import Digital, RecordingForm, Sensor, Station
+from stationtest.signals.batch import TRUTH, UNKNOWN, Batch
+from stationtest.sources import checks, times
+from stationtest.sources.checks import Names, Where, missing
+
+VOID = ("void", "void")  # key among the digital columns of hand trials
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """The mapped columns: `wanted` says for each column what it is read as ('time', 'number', 'digital', 'packed', 'text')."""
+
+    form: RecordingForm
+    sensors: tuple[Sensor, ...] = ()
+    digital: tuple[tuple[str, Digital], ...] = ()
+    names: Mapping[str, tuple[str, Names]] = field(default_factory=dict)  # role or condition -> column, its words
+    trials: bool = False
+
+    @property
+    def wanted(self) -> dict[str, str]:
+        found: dict[str, str] = {}
+        if self.form.time_column and not self.trials:
+            found[self.form.time_column] = "time"
+        for sensor in self.sensors:
+            found.update(dict.fromkeys(sensor.columns, "number"))
+        for _, signal in self.digital:
+            found[signal.column] = "digital" if signal.bit is None else "packed"
+        for column, _ in self.names.values():
+            found[column] = "text"
+        return found
+
+    @property
+    def tables(self) -> dict[str, list[str]]:
+        return {role: names.words for role, (_, names) in self.names.items()}
+
+    def only(self, inputs: Collection[str] = ()) -> Layout:
+        """The time and the named inputs, for a pass that needs no more."""
+        return replace(self, sensors=(), names={}, digital=tuple(d for d in self.digital if d[0] == "input" and d[1].name in inputs))
+
+    def batch(self, first_row: int, table: pa.RecordBatch, where: Where, origin_ns: int = 0) -> Batch:
+        """Columns of a file as a batch, every cell checked. Raises `ReadingsError` with the row."""
+        form = self.form
+        columns = dict(zip(table.schema.names, table.columns, strict=True))
+        t_ns = None
+        if form.time_column and not self.trials:
+            t_ns = times.to_ns(columns[form.time_column], form.time_column, form, where)
+            if origin_ns:
+                t_ns = t_ns - origin_ns
+        bands = {
+            sensor.name: tuple(
+                checks.numbers(columns[column], f"sensors.{sensor.name}.columns.{band}", column, where)
+                for band, column in zip(sensor.bands, sensor.columns, strict=True)
+            )
+            for sensor in self.sensors
+        }
+        digital = {(kind, signal.name): self._signal(kind, signal, columns[signal.column], where) for kind, signal in self.digital}
+        codes = {role: names.of(columns[column], column, where) for role, (column, names) in self.names.items()}
+        return Batch(first_row, t_ns, bands, digital, codes, self.tables, table.num_rows)  # type: ignore[arg-type]
+
+    def _signal(self, kind: str, signal: Digital, column: pa.Array, where: Where) -> np.ndarray:
+        key = kind if kind == "void" else f"{kind}s.{signal.name}"
+        if signal.bit is None:
+            values = checks.switches(column, key, signal.column, self.form, where, may_be_empty=self.trials)
+        else:
+            values = checks.bits(column, signal.bit, key, signal.column, where)
+        if not signal.inverted:
+            return values.astype(np.int8) if self.trials else values
+        if not self.trials:
+            return ~values.astype(np.bool_)
+        return np.where(values < 0, values, 1 - values.astype(np.int8)).astype(np.int8)
+
+
+def names_of(station: Station, form: RecordingForm, prefix: str = "") -> dict[str, tuple[str, Names]]:
+    """The columns of words that a form maps, with the words that the station allows in them."""
+    allowed: dict[str, tuple[Collection[str] | None, str]] = {
+        "target": (dict.fromkeys([*(target.name for target in station.targets), UNKNOWN]), "target"),
+        "sensor": (dict.fromkeys(sensor.name for sensor in station.sensors), "sensor"),
+    }
+    found: dict[str, tuple[str, Names]] = {}
+    for role in TRUTH:
+        if column := getattr(form, role):
+            words, what = allowed.get(role, (None, role))
+            empty = form.empty if role == "target" else ("",)
+            found[role] = (column, Names(prefix + role, words, empty, what))
+    declared = dict(station.conditions)
+    for name, column in form.conditions:
+        found[name] = (column, Names(f"{prefix}conditions.{name}", declared.get(name), ("",), f"value of {name}"))
+    return found
+
+
+def layout(station: Station, form: RecordingForm, columns: Collection[str], where: Where) -> Layout:
+    """The layout of a file with these columns. A sensor none of whose columns is there is not in this recording.
+
+    Raises `ReadingsError` 'missing-column' with the nearest column, 'contradiction' if one column would be read in two ways.
+    """
+    trials = form.rows == "trials"
+    sensors = []
+    for sensor in station.sensors:
+        absent = [column for column in sensor.columns if column not in columns]
+        alone = len(station.sensors) == 1 and not trials
+        if absent and (alone or len(absent) < len(sensor.columns)):
+            missing(absent[0], columns, f"sensors.{sensor.name}.columns", where)
+        if not absent:
+            sensors.append(sensor)
+    if not sensors and not trials:
+        missing(station.sensors[0].columns[0], columns, f"sensors.{station.sensors[0].name}.columns", where)
+    digital = [(kind, signal) for kind in ("input", "channel", "output") for signal in getattr(form, f"{kind}s")]
+    names = names_of(station, form)
+    if trials:
+        if form.void:
+            digital.append((VOID[0], Digital(name=VOID[1], column=form.void)))
+        if form.seen_by:
+            names["seen_by"] = (form.seen_by, Names("seen_by", None, ("",), "name"))
+    elif not form.time_column:
+        where.refuse(None, "time", "the form of a stream must name its time column", "missing-key")
+    _check(form, sensors, digital, names, columns, where)
+    return Layout(form, tuple(sensors), tuple(digital), names, trials)
+
+
+def _check(
+    form: RecordingForm,
+    sensors: Collection[Sensor],
+    digital: Collection[tuple[str, Digital]],
+    names: Mapping[str, tuple[str, Names]],
+    columns: Collection[str],
+    where: Where,
+) -> None:
+    uses = [(form.time_column, "time", "time.column")] if form.time_column and form.rows != "trials" else []
+    uses += [(column, "number", f"sensors.{sensor.name}.columns") for sensor in sensors for column in sensor.columns]
+    uses += [(s.column, "on/off" if s.bit is None else "packed", k if k == "void" else f"{k}s.{s.name}") for k, s in digital]
+    uses += [(column, "word", names_.key) for column, names_ in names.values()]
+    seen: dict[str, tuple[str, str]] = {}
+    for column, kind, key in uses:
+        if column not in columns:
+            missing(column, columns, key, where)
+        if list(columns).count(column) > 1:
+            where.refuse(None, key, f"there are two columns {shown(column)} in this file", "bad-dialect")
+        before = seen.setdefault(column, (kind, key))
+        if before[0] != kind:
+            where.refuse(None, key, f"column {shown(column)} is already the {before[0]} column of {before[1]}", "contradiction")

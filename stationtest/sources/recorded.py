@@ -1,0 +1,207 @@
+"""Recordings: picks the form and the format of a file, and streams it as batches on a fixed grid of rows.
+
+A folder of files of one format (`*.parquet` or `*.csv`, in order of their names) is one recording, written in parts.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterator, Mapping
+from fnmatch import fnmatchcase
+from pathlib import Path
+from typing import Any, Protocol
+
+import numpy as np
+import pyarrow as pa
+
+from stationtest.errors import readings_error
+from stationtest.files.words import listed as in_words
+from stationtest.files.words import shown
+from stationtest.model.case import Suite
+from stationtest.model.parts import ReadingFormatPart, resolve
+from stationtest.model.station import RecordingForm, Station
+from stationtest.signals.batch import GRID, Batch, Listed, on_grid
+from stationtest.sources import times
+from stationtest.sources.ahead import ahead
+from stationtest.sources.checks import Where, strictly_rising
+from stationtest.sources.layout import Layout, layout
+
+
+class Reader(Protocol):
+    """What a reading format gives: `open_file(path, shown, form)` returns one. Rows of data are counted from 0."""
+
+    columns: list[str]
+    rows_hint: int | None
+    facts: dict[str, Any]
+
+    def line(self, row: int) -> int:
+        """The number under which the user finds a row."""
+
+    def tables(self, wanted: Mapping[str, str], from_row: int = 0) -> Iterator[tuple[int, pa.RecordBatch]]:
+        """First row and columns of consecutive stretches of any length, the first of which holds `from_row`."""
+
+
+def open_recording(suite: Suite, path: str, formats: Mapping[str, ReadingFormatPart]) -> Recording:
+    """The recording at a path relative to the station folder.
+
+    Raises `ReadingsError`: no form fits ('no-form'), no such file ('no-file'), a mapped column is not there ('missing-column'),
+    or the file is not as its form says ('bad-dialect', 'empty-recording').
+    """
+    form = form_of(suite.station, path)
+    place = Path(suite.folder) / path
+    parts = _parts(place, path, formats)
+    suffix = parts[0][0].suffix.lower()
+    part = next((part for part in formats.values() if suffix in part.suffixes), None)
+    if part is None:
+        known = in_words(sorted(suffix for part in formats.values() for suffix in part.suffixes))
+        raise readings_error(path, 0, "", f"no reading format takes files that end in {shown(suffix) or 'nothing'}; known: {known}", "no-form")
+    opener = resolve(part.reader)
+    readers: list[tuple[str, Reader]] = []
+    for file, name in parts:
+        try:
+            readers.append((name, opener(file, name, form)))
+        except OSError as error:
+            raise readings_error(name, 0, "", f"the file cannot be opened: {error.strerror or error}", "unreadable") from error
+    return Recording(suite, path, form, part, readers)
+
+
+def form_of(station: Station, path: str) -> RecordingForm:
+    """The first entry under `recordings:` whose pattern fits; in a pattern `*` also stands for several folders."""
+    for form in station.recordings:
+        if fnmatchcase(path, form.pattern):
+            return form
+    patterns = in_words(f'"{shown(form.pattern)}"' for form in station.recordings) or "none"
+    raise readings_error(path, 0, "recordings", f"no entry under `recordings:` says how this file is written; there is {patterns}", "no-form")
+
+
+def _parts(place: Path, path: str, formats: Mapping[str, ReadingFormatPart]) -> list[tuple[Path, str]]:
+    """Files of a recording with their names for messages."""
+    if place.is_file():
+        return [(place, path)]
+    if not place.is_dir():
+        raise readings_error(path, 0, "readings", "there is no such file", "no-file")
+    suffixes = {suffix for part in formats.values() for suffix in part.suffixes}
+    files = sorted((file for file in place.iterdir() if file.is_file() and file.suffix.lower() in suffixes), key=lambda file: file.name)
+    if not files:
+        raise readings_error(path, 0, "readings", "the folder holds no recording", "no-file")
+    if len({file.suffix.lower() for file in files}) > 1:
+        raise readings_error(path, 0, "readings", "the parts of one recording must be of one format", "bad-dialect")
+    return [(file, f"{path.rstrip('/')}/{file.name}") for file in files]
+
+
+class Recording:
+    """One recording, opened. It can be read any number of times; `codes` are the same each time.
+
+    `sensors` are those whose columns are there. `origin` is ISO 8601 text of the first row where the file's times are dates, else
+    None; all times are nanoseconds since then, or as in the file.
+    """
+
+    def __init__(
+        self, suite: Suite, path: str, form: RecordingForm, part: ReadingFormatPart, readers: list[tuple[str, Reader]]
+    ) -> None:
+        self.suite, self.path, self.form = suite, path, form
+        self.reader: dict[str, Any] = {"name": part.name, "version": part.version, **readers[0][1].facts}
+        hints = [reader.rows_hint for _, reader in readers]
+        self.rows_hint: int | None = None if None in hints else sum(hint for hint in hints if hint is not None)
+        self._readers = readers
+        self._first_rows = [0]  # of each part, as far as known
+        self._cells: list[int] = []  # time of the first row of each grid cell, as far as known
+        self._seen_whole = False
+        for name, reader in readers:
+            found = layout(suite.station, form, reader.columns, Where(name))
+            self.layout: Layout = found if name == readers[0][0] else self.layout
+        self.sensors = tuple(sensor.name for sensor in self.layout.sensors)
+        self.origin_ns, self.origin = 0, None
+        if not self.layout.trials:
+            self.origin_ns, self.origin = self._origin()
+
+    def batches(self) -> Iterator[Batch]:
+        """The whole stream in grid cells, decoded ahead of the caller in another thread. Every row is checked."""
+        return ahead(self._whole())
+
+    def seek(self, start_ns: int, end_ns: int) -> Iterator[Batch]:
+        """The grid cells that hold rows of [start, end), read again."""
+        if not self._seen_whole:
+            for _ in self._on_grid(self.layout.only(), 0, note=True):
+                pass
+        cell = max(bisect_right(self._cells, start_ns) - 1, 0)
+        for batch in self._on_grid(self.layout, cell * GRID):
+            if batch.t_ns is None or batch.t_ns[0] >= end_ns:
+                return
+            yield batch
+
+    def trials(self) -> Batch:
+        """All rows of a table of hand trials, as one batch without times."""
+        from stationtest.sources.trials import whole_table
+
+        return whole_table(self._pieces(self.layout, 0), self.path)
+
+    def listed(self) -> Listed | None:
+        """Presentations from a second table, or from a gate and a list; None where they stand in a column of the recording."""
+        from stationtest.sources.listed import from_gate, from_table
+
+        if self.form.gate is not None:
+            return from_gate(self, self.form.gate)
+        if self.form.presentations_path is not None:
+            return from_table(self)
+        return None
+
+    def gate_pass(self, name: str) -> Iterator[Batch]:
+        """Times and one input only, for a pass that finds when things were put through."""
+        return self._on_grid(self.layout.only((name,)), 0)
+
+    def _whole(self) -> Iterator[Batch]:
+        return self._on_grid(self.layout, 0, note=True)
+
+    def _on_grid(self, wanted: Layout, from_row: int, *, note: bool = False) -> Iterator[Batch]:
+        note = note and not self._seen_whole
+        cells: list[int] = []
+        batch = None
+        for batch in on_grid(self._pieces(wanted, from_row)):
+            if batch.t_ns is not None:
+                if batch.first_row == 0:
+                    times.plausible(batch.t_ns, self.form, self._where(0, 0))
+                cells.append(int(batch.t_ns[0]))
+            yield batch
+        if batch is None:
+            raise readings_error(self.path, 0, "", "the recording has no rows", "empty-recording")
+        if note:
+            self._cells, self._seen_whole = cells, True
+
+    def _pieces(self, wanted: Layout, from_row: int) -> Iterator[Batch]:
+        """Checked pieces of the file from a row on, cut as the file is."""
+        k = bisect_right(self._first_rows, from_row) - 1
+        row, last_ns = self._first_rows[k], None
+        for k in range(k, len(self._readers)):
+            base = row
+            if k == len(self._first_rows):
+                self._first_rows.append(base)
+            # two threads ahead of the caller: one decodes, one checks
+            for begin, table in ahead(self._readers[k][1].tables(wanted.wanted, max(from_row - base, 0))):
+                piece = wanted.batch(base + begin, table, self._where(k, begin), self.origin_ns)
+                row = base + begin + len(piece)
+                if piece.t_ns is not None and len(piece):
+                    strictly_rising(piece.t_ns, last_ns, self._where(k, begin))
+                    last_ns = int(piece.t_ns[-1])
+                if row > from_row:
+                    yield piece.part(from_row - piece.first_row, len(piece)) if piece.first_row < from_row else piece
+
+    def _where(self, part: int, begin: int) -> Where:
+        name, reader = self._readers[part]
+        return Where(name, begin, reader.line)
+
+    def _origin(self) -> tuple[int, str | None]:
+        """What is taken off every time, and its text: dates, and counts too large to be one from a start, begin at the first row."""
+        for piece in self._pieces(self.layout.only(), 0):
+            if piece.t_ns is not None and len(piece):
+                first = int(piece.t_ns[0])
+                if self.form.time_in == times.ISO or abs(first) >= times.LARGEST_NS:
+                    return first, times.iso_text(first)
+                return 0, None
+        return 0, None
+
+
+def grid_rows(t_ns: np.ndarray, start_ns: int, end_ns: int) -> tuple[int, int]:
+    """Rows [i0, i1) of a batch that lie in [start, end)."""
+    i0, i1 = np.searchsorted(t_ns, (start_ns, end_ns)).tolist()
+    return i0, i1
