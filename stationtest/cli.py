@@ -1,0 +1,179 @@
+"""The command line: one table of commands; each body imports its own work, so that a cheap command stays cheap.
+
+Exit codes: 0 all cases pass (or the command did what it says), 1 some case is not a pass, 2 usage or files wrong, 3 internal
+error.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import os
+import re
+import sys
+from collections.abc import Callable, Sequence
+from typing import NoReturn
+
+from stationtest.errors import EXIT_INTERNAL, EXIT_NOT_PASS, EXIT_USAGE, StationtestError
+from stationtest.version import VERSION
+
+EXIT_STOPPED = 130  # as shells have it for a program that was stopped by the keyboard
+
+Add = Callable[[argparse.ArgumentParser], None]
+
+
+class Parser(argparse.ArgumentParser):
+    """argparse, with the nearest right word for a misspelt one."""
+
+    def error(self, message: str) -> NoReturn:
+        found = re.search(r"invalid choice: '?([^' ]*)'? \(choose from (.*)\)", message)
+        if found:
+            from stationtest.files.suggest import nearest
+
+            near = nearest(found[1], found[2].replace("'", "").split(", "))
+            message = f"there is no {found[1]}; " + (f"did you mean {near}?" if near else f"there are: {found[2]}")
+        self.print_usage(sys.stderr)
+        self.exit(EXIT_USAGE, f"{self.prog}: {message} [usage]\n")
+
+
+def _station(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("station", metavar="STATION", help="the folder that holds station.yaml")
+    outside = "let files name paths that leave the station's folder"
+    parser.add_argument("--allow-outside", action="store_true", help=outside)
+
+
+def _schema(parser: argparse.ArgumentParser) -> None:
+    names = ("station", "case", "run", "record")
+    parser.add_argument("name", nargs="?", choices=names, metavar="NAME", help=f"one of {', '.join(names)}; all if not given")
+    parser.add_argument(
+        "--write", metavar="STATION", help="put the schemas beside the files there, with the line editors look for"
+    )
+
+
+def _new(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("folder", metavar="FOLDER", help="a folder that does not exist yet, or is empty")
+
+
+def _workers(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--workers", type=_count, default=0, metavar="N", help="observe recordings in N processes (default 0: in this one)"
+    )
+    parser.add_argument("--executor", metavar="NAME", help="spread the work by this executor (see `stationtest plugins`)")
+
+
+def _observe(parser: argparse.ArgumentParser) -> None:
+    _station(parser)
+    parser.add_argument(
+        "recordings", nargs="*", metavar="RECORDING", help="relative to STATION; all that cases name if not given"
+    )
+    parser.add_argument("--csv", metavar="FILE", help="write the whole table as CSV (`-`: to the terminal)")
+    parser.add_argument("--parquet", metavar="FILE", help="write the whole table as Parquet")
+    _workers(parser)
+
+
+def _run(parser: argparse.ArgumentParser) -> None:
+    _station(parser)
+    parser.add_argument(
+        "-o", "--output", metavar="FOLDER", help="a new folder for record and report (default: below STATION/runs)"
+    )
+    parser.add_argument("--only", action="append", metavar="ID", help="judge this case only; may be given several times")
+    _workers(parser)
+
+
+def _sizes(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--reliability", required=True, type=_share, metavar="R", help="share of trials that conform, such as 99%%"
+    )
+    parser.add_argument("--confidence", required=True, type=_share, metavar="C", help="such as 95%%")
+    parser.add_argument("--nonconforming", type=_count, default=0, metavar="K", help="accepted nonconforming trials (default 0)")
+
+
+def _report(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("record", metavar="RECORD", help="record.json, or the folder of a run")
+    parser.add_argument("-o", "--output", metavar="FILE", help="where to put the page (default: report.html beside the record)")
+
+
+def _show(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("record", metavar="RECORD", help="record.json, or the folder of a run")
+
+
+def _none(parser: argparse.ArgumentParser) -> None:
+    """No arguments."""
+
+
+COMMANDS: dict[str, tuple[str, Add]] = {
+    "check": ("read a station folder; print every problem, or what was found", _station),
+    "schema": ("print or write the JSON Schemas of the files, for editors", _schema),
+    "new": ("write a small station with comments, to start from", _new),
+    "observe": ("print what is seen in recordings: presentations by channels", _observe),
+    "run": ("judge the cases; write a record and a report", _run),
+    "plan": ("print what each case needs and what its readings offer", _station),
+    "sizes": ("print sample sizes and both risks", _sizes),
+    "report": ("draw the page of a record again", _report),
+    "show": ("print a record for people", _show),
+    "selftest": ("compute known answers on this computer", _none),
+    "plugins": ("list the parts that are present", _none),
+}
+
+
+def parser() -> argparse.ArgumentParser:
+    """The whole command line."""
+    top = Parser(prog="stationtest", description="Acceptance tests for point colour sensor stations.", allow_abbrev=False)
+    top.add_argument("--version", action="version", version=f"stationtest {VERSION}")
+    commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=Parser)
+    for name, (what, add) in COMMANDS.items():
+        add(commands.add_parser(name, help=what, description=what[0].upper() + what[1:] + ".", allow_abbrev=False))
+    return top
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")  # a name must not stop a report because a console cannot show it
+    args = parser().parse_args(argv)
+    args.argv = ["stationtest", *(sys.argv[1:] if argv is None else argv)]
+    try:
+        body = importlib.import_module(f"stationtest.commands.{args.command}").body
+        code: int = body(args)
+        sys.stdout.flush()
+        return code
+    except StationtestError as error:
+        print(error, file=sys.stderr)
+        return EXIT_USAGE
+    except KeyboardInterrupt:
+        print("stopped", file=sys.stderr)
+        return EXIT_STOPPED
+    except BrokenPipeError:
+        # whoever read our output has gone; without this the interpreter would complain once more when it ends
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return EXIT_NOT_PASS
+    except Exception as error:
+        if os.environ.get("STATIONTEST_TRACEBACK") == "1":
+            _print_traceback(error)
+        else:
+            what = f"{type(error).__name__}: {error}".splitlines()[0]
+            hint = "this is a fault of stationtest, not of your files; STATIONTEST_TRACEBACK=1 shows where"
+            print(f"internal error: {what}; {hint}", file=sys.stderr)
+        return EXIT_INTERNAL
+
+
+def _print_traceback(error: Exception) -> None:
+    """The traceback on stderr, without losing the exit code."""
+    import traceback
+
+    traceback.print_exception(error)
+
+
+def _share(text: str) -> float:
+    found = re.fullmatch(r"(\d+(?:\.\d+)?)\s*%", text.strip())
+    value = float(found[1]) / 100 if found else -1.0
+    if not 0 < value < 1:
+        raise argparse.ArgumentTypeError(f"{text} is not a share such as 95% (above 0 % and below 100 %)")
+    return value
+
+
+def _count(text: str) -> int:
+    if not text.strip().isdecimal():
+        raise argparse.ArgumentTypeError(f"{text} is not a whole number such as 0 or 2")
+    return int(text)

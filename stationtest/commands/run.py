@@ -1,0 +1,40 @@
+"""`stationtest run`: judge the cases, write a record and a report."""
+
+from __future__ import annotations
+
+import argparse
+import os
+
+from stationtest import plugins
+from stationtest.commands.terminal import progress
+from stationtest.commands.verdicts import print_verdicts
+from stationtest.errors import EXIT_NOT_PASS, EXIT_PASS
+
+
+def body(args: argparse.Namespace) -> int:
+    from stationtest.engine import running, saving
+    from stationtest.files import safe_write, suite
+
+    manager = plugins.manager()
+    parts = plugins.load(manager)
+    listeners = plugins.Listeners(manager)
+    found = suite.load(args.station, allow_outside=args.allow_outside, expectations=parts.expectations)
+    if args.output is not None:
+        safe_write.new_folder(args.output)  # better told now than after the work
+    with progress() as show:
+        done = running.run(
+            found,
+            parts,
+            only=args.only,
+            workers=args.workers,
+            executor=args.executor,
+            door="cli",
+            command=args.argv,
+            listeners=listeners,
+            progress=show,
+        )
+        folder = saving.save(done.record, done.observations, args.output or saving.run_folder(found, done.record))
+    listeners.tell("run_finished", record=done.record, folder=folder)
+    print_verdicts(done.record)
+    print(f"report: {os.path.join(folder, 'report.html')}")
+    return EXIT_PASS if done.record["result"]["verdict"] == "pass" else EXIT_NOT_PASS

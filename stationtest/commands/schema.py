@@ -1,0 +1,20 @@
+"""`stationtest schema`: the JSON Schemas of the files."""
+
+from __future__ import annotations
+
+import argparse
+import json
+
+from stationtest.errors import EXIT_PASS
+
+
+def body(args: argparse.Namespace) -> int:
+    from stationtest.files import schema
+
+    if args.write is not None:
+        for path in schema.write(args.write):
+            print(f"wrote {path}")
+        return EXIT_PASS
+    found = schema.schemas()
+    print(json.dumps(found[args.name] if args.name else found, indent=2, ensure_ascii=False))
+    return EXIT_PASS

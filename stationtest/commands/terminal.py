@@ -1,0 +1,48 @@
+"""What the commands print: tables and progress, plain where nobody is looking."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+
+Progress = Callable[[str, int, int], None]
+
+
+def table(headers: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    """A table on stdout: drawn if that is a terminal, else columns two blanks apart, whole and without frames, for other
+    programs.""" if sys.stdout.isatty():
+        from rich import box
+        from rich.console import Console
+        from rich.table import Table
+        from rich.text import Text
+
+        drawn = Table(*headers, box=box.SIMPLE_HEAD, header_style="bold")
+        for row in rows:
+            drawn.add_row(*(Text(cell) for cell in row))  # Text: a name must not be read as markup
+        Console().print(drawn)
+        return
+    widths = [max(len(row[column]) for row in (headers, *rows)) for column in range(len(headers))]
+    for row in (headers, *rows):
+        print("  ".join(f"{cell:<{width}}" for cell, width in zip(row, widths, strict=True)).rstrip())
+
+
+@contextmanager
+def progress() -> Iterator[Progress | None]:
+    """A function `(what, done, total)` that shows progress on stderr, or None where stderr is not a terminal."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(), TextColumn("{task.completed} of {task.total}"), TimeElapsedColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as shown:
+        tasks: dict[str, object] = {}
+
+        def show(what: str, done: int, total: int) -> None:
+            if what not in tasks:
+                tasks[what] = shown.add_task(what, total=total)
+            shown.update(tasks[what], completed=done, total=total)  # type: ignore[arg-type]
+
+        yield show

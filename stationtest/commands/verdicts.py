@@ -1,0 +1,51 @@
+"""Verdicts as lines in a terminal: one a case, and the reason of each that is not a pass."""
+
+from __future__ import annotations
+
+from stationtest.commands.terminal import table
+from stationtest.model.record import Record
+
+
+def print_facts(record: Record) -> None:
+    """What was judged, when, by which version; what nobody wrote down is said to be missing."""
+    run, result = record["run"], record["result"]
+    station = result["station"]
+    print(f"{station['name']}: {station['title'] or 'no title'}, drawing {station['drawing'] or 'not recorded'}")
+    print(f"run {run['id']}, started {run['started']}, by stationtest {run['tool']['version']}, door {run['door']}")
+    for name, fact in run["facts"].items():
+        print(f"{name.replace('_', ' ')}: {fact or 'not recorded'}")
+    print(f"selftest: {'passed' if run['selftest']['passed'] else 'FAILED'}; result sha256 {record['result_sha256']}")
+    print()
+
+
+def print_verdicts(record: Record) -> None:
+    """The table of cases, the reasons, and the verdict on the whole."""
+    result = record["result"]
+    cases = result["cases"]
+    rows = [
+        (
+            case["verdict"] or case["state"],
+            case["id"],
+            f"{case['conforming']} of {case['found']}" if case["state"] == "executed" else "",
+            case["basis"] if case["state"] == "executed" else "",
+            case["title"],
+        )
+        for case in cases
+    ]
+    table(("verdict", "case", "conforming", "basis", "title"), rows)
+    others = [case for case in cases if case["state"] == "executed" and case["verdict"] != "pass"]
+    if others:
+        print()
+    for case in others:
+        print(f"{case['verdict']}: {case['id']} ({case['file']}:{case['line']}): {case['reason']}")
+    counts = result["counts"]
+    print()
+    counted = (
+        f"{counts['passed']} pass, {counts['failed']} fail, {counts['not_shown']} not shown, {counts['not_judged']} not judged, "
+        f"of {counts['planned']} planned"
+    )
+    print(f"{result['verdict']}: {counted}")
+    if result["partial"]:
+        print("partial: " + " ".join(result["partial_because"]))
+    if result["simulated"]:
+        print("simulated: some or all readings were made by a program")

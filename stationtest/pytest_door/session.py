@@ -1,0 +1,227 @@
+"""The work of one pytest run: stations read once, recordings observed once, verdicts gathered, one record a station.
+
+Under xdist every worker reads the files and judges its cases; observations are shared through a folder of the controller, which
+hears the verdicts in the reports and writes the records. What was planned is read from the files, never from what was collected.
+"""
+
+from __future__ import annotations
+
+import datetime
+import json
+import os
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from stationtest import plugins
+from stationtest.engine import running, saving, sharing, strip
+from stationtest.errors import StationtestError, usage
+from stationtest.files import canonical, safe_write, suite
+from stationtest.model.case import Case, Suite
+from stationtest.model.observations import SourceObservations
+from stationtest.model.record import CaseResult
+
+SELECTED = "selected.json"
+
+
+class Session:
+    """Everything is keyed by the station's folder, resolved."""
+
+    def __init__(self, config: pytest.Config, shared: str | None) -> None:
+        self.config, self.shared = config, shared
+        self.started = datetime.datetime.now(datetime.UTC)
+        self.manager = plugins.manager()
+        self.parts = plugins.load(self.manager)
+        self.listeners = plugins.Listeners(self.manager)
+        self._suites: dict[str, Suite | StationtestError] = {}
+        self._told: dict[str, Path] = {}
+        self._observations: dict[tuple[str, str], SourceObservations] = {}
+        self._selected: list[tuple[str, str]] = []
+
+    # reading
+
+    def station_of(self, path: Path) -> tuple[str, Suite]:
+        """The folder and the suite of the nearest station.yaml at or above `path`. Raises every problem of every file."""
+        near = path if path.is_dir() else path.parent
+        for folder in (near, *near.parents):
+            if (folder / "station.yaml").is_file():
+                return str(folder.resolve()), self.suite(folder)
+        raise usage(f"there is no station.yaml at or above {near}", "no-station")
+
+    def suite(self, folder: Path) -> Suite:
+        key = str(folder.resolve())
+        if key not in self._suites:
+            outside = self.config.getoption("station_allow_outside") or self.config.getini("station_allow_outside")
+            try:
+                shown = os.path.relpath(key)
+                shown = key if shown.startswith("..") else shown
+                self._suites[key] = suite.load(shown, allow_outside=bool(outside), expectations=self.parts.expectations)
+            except StationtestError as error:
+                self._suites[key] = error
+        found = self._suites[key]
+        if isinstance(found, StationtestError):
+            raise found
+        return found
+
+    def first_told(self, path: Path, error: StationtestError) -> str:
+        """All problems for the first case file of a station, and a pointer to them for the others."""
+        first = self._told.setdefault(str(error), path)
+        return str(error) if first == path else f"the station cannot be read; its problems are listed under {first.name}"
+
+    # observing and judging
+
+    def observe(self, folder: str, key: str) -> SourceObservations:
+        """The observations of one recording: made once a session, by whichever process needs them first."""
+        if (folder, key) not in self._observations:
+            found = self.suite(Path(folder))
+
+            def observe() -> SourceObservations:
+                return running.observe_all(found, self.parts, [key])[key]
+
+            name = f"{folder}::{key}"
+            self._observations[folder, key] = sharing.observed_once(self.shared, name, observe) if self.shared else observe()
+        return self._observations[folder, key]
+
+    def judge(self, folder: str, case: Case) -> tuple[CaseResult, str, str]:
+        """The result of a case, a strip of what switched if it is not a pass, and the result as a text that can travel."""
+        from stationtest.engine import judging
+
+        found = self.suite(Path(folder))
+        observations = {key: self.observe(folder, key) for key in case.readings}
+        result = judging.judge(found, case, observations, self.parts)
+        shown = "" if result["verdict"] == "pass" else strip.of_case(result, observations)
+        note = canonical.dumps({"folder": folder, "result": result}).decode()
+        return result, shown, note
+
+    def properties(self, result: CaseResult) -> list[tuple[str, Any]]:
+        """Flat properties for JUnit."""
+        counts = {"found": result["found"], "conforming": result["conforming"], "nonconforming": result["nonconforming"]}
+        counts["not_judged"] = result["not_judged"]
+        named = [("station.verdict", str(result["verdict"])), ("station.basis", result["basis"])]
+        requirements = [("requirement", requirement) for requirement in result["requirements"]]
+        return [*named, *((f"station.{name}", number) for name, number in counts.items()), *requirements]
+
+    # the record
+
+    def selected_are(self, items: Iterable[pytest.Item]) -> None:
+        """What is about to run, after every kind of deselection. A worker leaves it for the controller."""
+        self._selected = [(item.folder, item.case.id) for item in items if hasattr(item, "case") and hasattr(item, "folder")]
+        if self.shared and hasattr(self.config, "workerinput"):
+            safe_write.write(os.path.join(self.shared, SELECTED), json.dumps(self._selected).encode())
+
+    def finish(self, notes: Iterable[tuple[str, str, str]], python_tests: int, stopped: str) -> list[str]:
+        """Make and save the records. Returns lines for the terminal."""
+        where = self.config.getoption("station_record") or self.config.getini("station_record")
+        if self.shared and os.path.exists(os.path.join(self.shared, SELECTED)):
+            listed = json.loads(Path(self.shared, SELECTED).read_text("utf-8"))
+            self._selected = [(folder, case_id) for folder, case_id in listed]
+        results, attempts, unheard = self._heard(notes)
+        folders = list(dict.fromkeys(folder for folder, _ in self._selected))
+        lines: list[str] = []
+        for folder in folders:
+            found = self.suite(Path(folder))
+            selected = [case_id for of, case_id in self._selected if of == folder]
+            lines += self._partial(found, selected, results.get(folder, {}), stopped)
+            if where and not unheard.get(folder):
+                lines.append(self._record(folder, found, selected, results, attempts, python_tests, where, len(folders)))
+            elif where:
+                lines.append(f"{found.station.name}: no record, since no result came back for {', '.join(unheard[folder])}")
+        return lines
+
+    def _heard(
+        self, notes: Iterable[tuple[str, str, str]]
+    ) -> tuple[dict[str, dict[str, CaseResult]], dict[tuple[str, str], int], Any]:
+        results: dict[str, dict[str, CaseResult]] = {}
+        attempts: dict[tuple[str, str], int] = {}
+        lost: list[str] = []
+        for _, nodeid, note in notes:
+            if not note:
+                lost.append(nodeid.rpartition("::")[2])
+                continue
+            heard = json.loads(note)
+            folder, result = heard["folder"], heard["result"]
+            results.setdefault(folder, {})[result["id"]] = result
+            attempts[folder, result["id"]] = attempts.get((folder, result["id"]), 0) + 1
+        unheard = {
+            folder: [
+                case_id
+                for of, case_id in self._selected
+                if of == folder and case_id in lost and case_id not in results.get(of, {})
+            ]
+            for folder in {folder for folder, _ in self._selected}
+        }
+        return results, attempts, unheard
+
+    def _partial(self, found: Suite, selected: list[str], results: Mapping[str, CaseResult], stopped: str) -> list[str]:
+        planned = len(found.cases)
+        if len(results) == planned:
+            return []
+        why = []
+        if len(selected) < planned:
+            options = [("-k", "keyword"), ("-m", "markexpr"), ("--lf", "lf"), ("--deselect", "deselect")]
+            used = [
+                f"{name} {value}" if isinstance(value, str) else name for name, key in options if (value := self._option(key))
+            ]
+            why.append(f"{planned - len(selected)} not selected" + (f" ({', '.join(used)})" if used else ""))
+        if len(results) < len(selected):
+            why.append(f"{len(selected) - len(results)} selected but not judged" + (f" ({stopped})" if stopped else ""))
+        return [f"{found.station.name}: partial, {len(results)} of {planned} cases judged: {'; '.join(why)}"]
+
+    def _option(self, key: str) -> Any:
+        return self.config.getoption(key, default=None)
+
+    def _record(
+        self,
+        folder: str,
+        found: Suite,
+        selected: list[str],
+        results: dict[str, dict[str, CaseResult]],
+        attempts: dict[tuple[str, str], int],
+        python_tests: int,
+        where: str,
+        stations: int,
+    ) -> str:
+        judged = results.get(folder, {})
+        try:
+            keys = running.readings_of(found, [case for case in found.cases if case.id in judged])
+            observations = {key: self.observe(folder, key) for key in keys}
+            about = running.Circumstances(
+                door="pytest",
+                command=("pytest", *self.config.getini("addopts"), *map(str, self.config.invocation_params.args)),
+                started=self.started,
+                ended=datetime.datetime.now(datetime.UTC),
+                workers=int(self._option("numprocesses") or 0),
+                python_tests=python_tests,
+            )
+            tried = {case_id: number for (of, case_id), number in attempts.items() if of == folder}
+            record = running.finish(found, self.parts, judged, observations, selected=selected, attempts=tried, about=about)
+            target = saving.run_folder(found, record) if where == "yes" else os.path.join(self.config.rootpath, where)
+            if where != "yes" and stations > 1:
+                target = os.path.join(target, found.station.name)
+            written = saving.save(record, observations, target)
+        except StationtestError as error:
+            return f"{found.station.name}: no record: {error}"
+        self.listeners.tell("run_finished", record=record, folder=written)
+        return f"{found.station.name}: {record['result']['verdict']}; record and report in {written}"
+
+
+class StationHandle:
+    """What the fixture `station` gives to a Python test: the same observations and verdicts as the cases get.
+
+    Python tests appear in no record; the report says how many there were.
+    """
+
+    def __init__(self, session: Session, path: Path) -> None:
+        self._session = session
+        self.folder, self.suite = session.station_of(path)
+
+    def observe(self, recording: str) -> SourceObservations:
+        """The observations of a recording, named relative to the station's folder."""
+        return self._session.observe(self.folder, recording)
+
+    def run(self, case_id: str) -> CaseResult:
+        """The result of one case."""
+        (case,) = [case for case in running.select(self.suite, [case_id]) if case.id == case_id]
+        return self._session.judge(self.folder, case)[0]
