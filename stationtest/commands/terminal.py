@@ -10,8 +10,8 @@ Progress = Callable[[str, int, int], None]
 
 
 def table(headers: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-    """A table on stdout: drawn if that is a terminal, else columns two blanks apart, whole and without frames, for other
-    programs.""" if sys.stdout.isatty():
+    """A table on stdout: drawn if that is a terminal, else plain columns two blanks apart, whole, for other programs."""
+    if sys.stdout.isatty():
         from rich import box
         from rich.console import Console
         from rich.table import Table
@@ -33,16 +33,16 @@ def progress() -> Iterator[Progress | None]:
     if not sys.stderr.isatty():
         yield None
         return
+    from rich import progress as bars
     from rich.console import Console
-    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-    columns = (TextColumn("{task.description}"), BarColumn(), TextColumn("{task.completed} of {task.total}"), TimeElapsedColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as shown:
-        tasks: dict[str, object] = {}
+    words = [bars.TextColumn("{task.description}"), bars.BarColumn(), bars.TextColumn("{task.completed} of {task.total}")]
+    with bars.Progress(*words, bars.TimeElapsedColumn(), console=Console(stderr=True), transient=True) as shown:
+        tasks: dict[str, bars.TaskID] = {}
 
         def show(what: str, done: int, total: int) -> None:
             if what not in tasks:
                 tasks[what] = shown.add_task(what, total=total)
-            shown.update(tasks[what], completed=done, total=total)  # type: ignore[arg-type]
+            shown.update(tasks[what], completed=done, total=total)
 
         yield show
