@@ -4,9 +4,9 @@ Arrays are columns: three float64 arrays (n,), never (n, 3). All arithmetic is w
 would give other last bits in another cutting of the readings.
 
 Relative readings are (count - dark) / (white - dark); without a `white` the span is full_scale - dark. `to_xyz` acts on them and
-gives XYZ with Y = 1 for white; the white of L*a*b* is to_xyz (1, 1, 1) unless `white_point` is stated (in any scale: it is brought
-to Y = 1). Sensors that read XYZ give it with Y = 100 for white (relative: count / 100); sensors that read CIELAB are taken as they
-are. For those two the white of L*a*b* is `white_point`, else that of the illuminant and observer.
+gives XYZ with Y = 1 for white; the white of L*a*b* is to_xyz (1, 1, 1) unless `white_point` is stated (in any scale: it is
+brought to Y = 1). Sensors that read XYZ give it with Y = 100 for white (relative: count / 100); sensors that read CIELAB are
+taken as they are. For those two the white of L*a*b* is `white_point`, else that of the illuminant and observer.
 """
 
 from __future__ import annotations
@@ -18,17 +18,13 @@ from numpy.typing import NDArray
 
 from stationtest.errors import usage
 from stationtest.model.station import Sensor
-from stationtest.signals.scratch import Column, Scratch, blocks, own_scratch
+from stationtest.signals.elementwise import LAB_CUBE, LAB_DELTA, LAB_SLOPE, Columns, combine, divide, lab_function
+from stationtest.signals.scratch import Column, blocks, own_scratch
 
-Columns = tuple[Column, ...]
 Triple = tuple[float, float, float]
 
-_DELTA = 6 / 29  # ISO/CIE 11664-4
-_CUBE = _DELTA**3
-_SLOPE = 1 / (3 * _DELTA**2)
-
-# White points in X, Y, Z with Y = 100 of ASTM E308, for sensors that read XYZ or CIELAB and state none. A, C and D50 at 10 degrees,
-# D75 and FL11 at 2, FL2 at 10 are from memory; colour-science's spectra confirm them in a test.
+# White points in X, Y, Z with Y = 100 of ASTM E308, for sensors that read XYZ or CIELAB and state none. A, C, D50 and FL2 at
+# 10 degrees, D75 and FL11 at 2 are from memory; colour-science's spectra confirm them in a test.
 WHITE_POINTS: dict[tuple[str, str], Triple] = {
     ("A", "2 deg"): (109.850, 100.0, 35.585),
     ("A", "10 deg"): (111.144, 100.0, 35.200),
@@ -53,7 +49,7 @@ WHITE_POINTS: dict[tuple[str, str], Triple] = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SensorModel:
-    """How one sensor's counts become colours. `matrix` is to_xyz; `white` is the white of L*a*b*, XYZ in the scale of `matrix`."""
+    """How one sensor's counts become colours. `matrix` is to_xyz; `white` is the white of L*a*b*, XYZ as `matrix` gives it."""
 
     reads: str
     dark: Triple
@@ -155,7 +151,7 @@ class SensorModel:
         scratch = own_scratch()
         for part in blocks(len(relative[0])):
             for row, result in zip(matrix, results, strict=True):
-                _combine(row, tuple(column[part] for column in relative), result[part], scratch)
+                combine(row, tuple(column[part] for column in relative), result[part], scratch)
         return results
 
     def lab(self, relative: Columns, out: Columns | None = None) -> Columns:
@@ -165,16 +161,15 @@ class SensorModel:
             for column, result in zip(relative, results, strict=True):
                 np.copyto(result, column)
             return results
-        white = self._white()
-        rows = [tuple(value / w for value in row) for row, w in zip(self._matrix(), white, strict=True)]
+        rows = self.lab_rows()
         scratch = own_scratch()
         for part in blocks(len(relative[0])):
             lightness, a, b = (result[part] for result in results)
             bands = tuple(column[part] for column in relative)
             *spare, fx, fy, fz = scratch.of(len(lightness))
             for row, f in zip(rows, (fx, fy, fz), strict=True):
-                _combine(row, bands, f, scratch)
-                _lab_function(f, spare)
+                combine(row, bands, f, scratch)
+                lab_function(f, spare)
             np.multiply(fy, 116.0, lightness)
             np.subtract(lightness, 16.0, lightness)
             np.subtract(fx, fy, a)
@@ -190,17 +185,16 @@ class SensorModel:
             bands, matrix = self._xyz_of_lab_columns(relative, tuple(np.empty(len(relative[0])) for _ in range(3))), _IDENTITY
         else:
             bands, matrix = relative, self._matrix()
-        x, y, z = matrix
-        rows = (_times(x, 4.0), _times(y, 9.0), tuple(p + 15 * q + 3 * r for p, q, r in zip(x, y, z, strict=True)))
+        rows = _uv_rows(matrix)
         scratch = own_scratch()
         for part in blocks(len(relative[0])):
             cut = tuple(column[part] for column in bands)
             u, v = (result[part] for result in results)
             total = scratch.of(len(u))[1]
-            _combine(rows[0], cut, u, scratch)
-            _combine(rows[1], cut, v, scratch)
-            _combine(rows[2], cut, total, scratch)
-            _divide((u, v), total)
+            combine(rows[0], cut, u, scratch)
+            combine(rows[1], cut, v, scratch)
+            combine(rows[2], cut, total, scratch)
+            divide((u, v), total)
         return results
 
     def shares(self, relative: Columns, out: Columns | None = None) -> Columns:
@@ -216,37 +210,45 @@ class SensorModel:
             np.add(total, bands[2], total)
             for band, result in zip(bands, results, strict=True):
                 np.copyto(result[part], band)
-            _divide(tuple(result[part] for result in results), total)
+            divide(tuple(result[part] for result in results), total)
         return results
+
+    def lab_rows(self) -> tuple[tuple[float, ...], ...]:
+        """The rows of the matrix from relative readings to X / Xn, Y / Yn, Z / Zn."""
+        return tuple(tuple(value / w for value in row) for row, w in zip(self._matrix(), self._white(), strict=True))
+
+    def uv_rows(self) -> tuple[tuple[float, ...], ...]:
+        """The rows of the matrix from relative readings to 4 X, 9 Y, X + 15 Y + 3 Z."""
+        return _uv_rows(self._matrix())
 
     def xyz_of_lab(self, lab: Triple) -> Triple:
         """X, Y, Z (Y = 1 for white) of one L*a*b*."""
         white = self._white()
         fy = (lab[0] + 16) / 116
         f = (fy + lab[1] / 500, fy, fy - lab[2] / 200)
-        x, y, z = (w * (t**3 if t > _DELTA else (t - 4 / 29) / _SLOPE) for w, t in zip(white, f, strict=True))
+        x, y, z = (w * (t**3 if t > LAB_DELTA else (t - 4 / 29) / LAB_SLOPE) for w, t in zip(white, f, strict=True))
         return x, y, z
 
     def lab_of_xyz(self, xyz: Triple) -> Triple:
         """L*a*b* of one X, Y, Z (Y = 1 for white)."""
         ratios = [value / w for value, w in zip(xyz, self._white(), strict=True)]
-        fx, fy, fz = (t ** (1 / 3) if t > _CUBE else t * _SLOPE + 4 / 29 for t in ratios)
+        fx, fy, fz = (t ** (1 / 3) if t > LAB_CUBE else t * LAB_SLOPE + 4 / 29 for t in ratios)
         return 116 * fy - 16, 500 * (fx - fy), 200 * (fy - fz)
 
     def _xyz_of_lab_columns(self, lab: Columns, out: Columns) -> Columns:
         fy = (lab[0] + 16.0) / 116.0
         for f, w, result in zip((fy + lab[1] / 500.0, fy, fy - lab[2] / 200.0), self._white(), out, strict=True):
-            np.copyto(result, w * np.where(f > _DELTA, f * f * f, (f - 4 / 29) / _SLOPE))
+            np.copyto(result, w * np.where(f > LAB_DELTA, f * f * f, (f - 4 / 29) / LAB_SLOPE))
         return out
 
     def _matrix(self) -> tuple[Triple, Triple, Triple]:
         if self.matrix is None:
-            raise usage("the sensor has no `to_xyz`, so its readings have no CIE colour; use `sensor chromaticity`", "colour-mismatch")
+            raise usage("a sensor without `to_xyz` gives no CIE colours; use `sensor chromaticity`", "colour-mismatch")
         return self.matrix
 
     def _white(self) -> Triple:
         if self.white is None:
-            raise usage("the sensor states no `white_point`, and no illuminant and observer whose white is known", "colour-mismatch")
+            raise usage("the sensor states no `white_point`, and no illuminant whose white is known", "colour-mismatch")
         return self.white
 
 
@@ -257,60 +259,12 @@ def _minus(top: tuple[float, ...], dark: Triple) -> Triple:
     return top[0] - dark[0], top[1] - dark[1], top[2] - dark[2]
 
 
-def _times(row: Triple, factor: float) -> tuple[float, ...]:
-    return tuple(value * factor for value in row)
+def _uv_rows(matrix: tuple[Triple, Triple, Triple]) -> tuple[tuple[float, ...], ...]:
+    x, y, z = matrix
+    total = tuple(p + 15 * q + 3 * r for p, q, r in zip(x, y, z, strict=True))
+    return tuple(4 * value for value in x), tuple(9 * value for value in y), total
 
 
 def _scaled(white: Triple) -> Triple:
     """A white point brought to Y = 1, in whichever scale it was stated."""
     return white[0] / white[1], 1.0, white[2] / white[1]
-
-
-def _combine(row: tuple[float, ...], bands: Columns, out: Column, scratch: Scratch) -> None:
-    """out <- row . bands, always in the order of the bands. Uses the first scratch column."""
-    term = scratch.of(len(out))[0]
-    np.multiply(bands[0], row[0], out)
-    np.multiply(bands[1], row[1], term)
-    np.add(out, term, out)
-    np.multiply(bands[2], row[2], term)
-    np.add(out, term, out)
-
-
-def _divide(columns: Columns, total: Column) -> None:
-    """columns <- columns / total, infinity where total is not above 0."""
-    none = None if total.min() > 0 else total <= 0
-    if none is not None:
-        total[none] = 1.0
-    for column in columns:
-        np.divide(column, total, column)
-        if none is not None:
-            column[none] = np.inf
-
-
-def _lab_function(t: Column, spare: list[Column]) -> None:
-    """t <- f(t) of ISO/CIE 11664-4: the cube root above (6/29)^3, a straight line below.
-
-    The cube root starts from a third of the exponent (error under 4 %) and takes two Halley steps, which leaves 1e-14; numpy's own
-    costs three times as much.
-    """
-    line, root, cube, top, *_ = spare
-    np.subtract(t, _CUBE, line)
-    np.minimum(line, 0.0, line)
-    np.multiply(line, _SLOPE, line)
-    np.maximum(t, _CUBE, t)
-    bits = root.view(np.int64)
-    np.floor_divide(t.view(np.int64), 3, bits)
-    np.add(bits, _THIRD, bits)
-    for _ in range(2):
-        np.multiply(root, root, cube)
-        np.multiply(cube, root, cube)
-        np.add(cube, t, top)
-        np.add(top, t, top)  # y^3 + 2 t
-        np.add(cube, cube, cube)
-        np.add(cube, t, cube)  # 2 y^3 + t
-        np.divide(top, cube, top)
-        np.multiply(root, top, root)
-    np.add(root, line, t)
-
-
-_THIRD = 0x2A9F7893_00000000  # the usual start of a cube root by the bits of a double; its error is tested

@@ -66,10 +66,11 @@ class _Weighted:
     Since dH^2 = da^2 + db^2 - dC^2 it needs neither hue nor angle.
     """
 
-    def __init__(self, reference: tuple[float, ...], s_l: float, s_c: float, s_h: float) -> None:
+    def __init__(self, reference: tuple[float, ...], weights: tuple[float, float, float]) -> None:
+        s_l, s_c, s_h = weights
         self.reference = reference
         self.chroma = sqrt(reference[1] * reference[1] + reference[2] * reference[2])
-        self.root_weights = 1 / s_l
+        self.per_lightness = 1 / s_l
         self.plane = 1 / (s_h * s_h)
         self.radial = 1 / (s_c * s_c) - self.plane
 
@@ -96,20 +97,23 @@ class _Weighted:
             add(t0, t1, t0)
             np.maximum(t0, 0.0, t0)  # rounding may leave -1e-28 where a reading is the reference to the last bit
             sub(lightness[part], self.reference[0], t1)
-            mul(t1, self.root_weights, t1)
+            mul(t1, self.per_lightness, t1)
             mul(t1, t1, t1)
             add(t0, t1, t0)
             np.sqrt(t0, total)
         return result
 
 
-def _cie94(reference: tuple[float, ...]) -> Compare:
+Weights = tuple[float, float, float]
+
+
+def _cie94(reference: tuple[float, ...]) -> Weights:
     chroma = hypot(reference[1], reference[2])
-    return _Weighted(reference, 1.0, 1 + 0.045 * chroma, 1 + 0.015 * chroma)
+    return 1.0, 1 + 0.045 * chroma, 1 + 0.015 * chroma
 
 
-def _cmc(lightness_weight: float) -> Callable[[tuple[float, ...]], Compare]:
-    def of(reference: tuple[float, ...]) -> Compare:
+def _cmc(lightness_weight: float) -> Callable[[tuple[float, ...]], Weights]:
+    def weights(reference: tuple[float, ...]) -> Weights:
         lightness, chroma = reference[0], hypot(reference[1], reference[2])
         hue = degrees(atan2(reference[2], reference[1])) % 360
         s_l = 0.511 if lightness < 16 else 0.040975 * lightness / (1 + 0.01765 * lightness)
@@ -119,9 +123,21 @@ def _cmc(lightness_weight: float) -> Callable[[tuple[float, ...]], Compare]:
             t = 0.56 + abs(0.2 * cos(radians(hue + 168)))
         else:
             t = 0.36 + abs(0.4 * cos(radians(hue + 35)))
-        return _Weighted(reference, lightness_weight * s_l, s_c, s_c * (f * t + 1 - f))
+        return lightness_weight * s_l, s_c, s_c * (f * t + 1 - f)
 
-    return of
+    return weights
+
+
+WEIGHTS: dict[str, Callable[[tuple[float, ...]], Weights]] = {
+    "CIE 1994": _cie94,
+    "CMC(2:1)": _cmc(2.0),
+    "CMC(1:1)": _cmc(1.0),
+}
+"""S_L, S_C and S_H of the distances whose weights the reference alone decides."""
+
+
+def _weighted(name: str) -> Callable[[tuple[float, ...]], Compare]:
+    return lambda reference: _Weighted(reference, WEIGHTS[name](reference))
 
 
 BUILT_IN: dict[str, Distance] = {
@@ -129,10 +145,10 @@ BUILT_IN: dict[str, Distance] = {
     for distance in (
         Distance("CIE 1976 u'v'", "uv", "ISO/CIE 11664-5", _Euclidean),
         Distance("CIE 1976 L*a*b*", "Lab", "ISO/CIE 11664-4", _Euclidean),
-        Distance("CIE 1994", "Lab", "CIE 116, weights for graphic arts (k_L = 1, K1 = 0.045, K2 = 0.015)", _cie94),
+        Distance("CIE 1994", "Lab", "CIE 116, weights for graphic arts (k_L = 1, K1 = 0.045, K2 = 0.015)", _weighted("CIE 1994")),
         Distance("CIEDE2000", "Lab", "ISO/CIE 11664-6", ciede2000.FromReference),  # type: ignore[arg-type]
-        Distance("CMC(2:1)", "Lab", "ISO 105-J03", _cmc(2.0)),
-        Distance("CMC(1:1)", "Lab", "ISO 105-J03", _cmc(1.0)),
+        Distance("CMC(2:1)", "Lab", "ISO 105-J03", _weighted("CMC(2:1)")),
+        Distance("CMC(1:1)", "Lab", "ISO 105-J03", _weighted("CMC(1:1)")),
         Distance("sensor chromaticity", "shares", "Euclidean distance of the band shares; not standardised", _Euclidean),
     )
 }
