@@ -226,24 +226,30 @@ def sorting(folder: Path, parts: Parts) -> None:
 
 
 def repeat(folder: Path, parts: Parts) -> None:
-    """Fifteen rounds: one sachet of each sort, and the same four once more. For repeatability and drift."""
+    """Fifteen rounds: one sachet of each sort, and the same four once more. For repeatability and drift.
+
+    Whoever presents them presses a button before and after each round.
+    """
     rng = np.random.default_rng([SEED, 2])
     numbers = [*(f"{k:02d}" for k in range(1, 13)), "L1", "L2", "D1"]
     line = Line(0.4 * 8 * len(numbers) + 6, relative_of(BELT_LAB), rng)
-    at = 3000
-    for k, number in enumerate(numbers):
+    at, begins, ends = 3000, [], []
+    for number in numbers:
+        begins.append(at - 100)
         for target in (*MEMBERS, *MEMBERS):
             name = LETTER[target] + number
             level = 1 + float(np.clip(rng.normal(0, 0.008), -0.016, 0.016))
-            line.lay(at, 80, parts.colour[name], target, name, level, round=f"round {k + 1}")
+            line.lay(at, 80, parts.colour[name], target, name, level)
             at += 400
+        ends.append(at - 250)
     counts = line.counts(DARK, WHITE, drift=0.002)
     write_parquet(folder / "repeat.parquet", {
         "t": pa.array(np.arange(line.n, dtype=np.int32)),
         **{band: pa.array(counts[:, b]) for b, band in enumerate("rgb")},
         "target": words(line.column(2)),
         "specimen": words(line.column(3)),
-        "round": words(line.column("round")),
+        "button_1": pa.array(pulse(line.n, begins, 50)),
+        "button_2": pa.array(pulse(line.n, ends, 50)),
     })  # fmt: skip
 
 
