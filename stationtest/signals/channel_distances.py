@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stationtest.model.station import Channel, Learned
-from stationtest.signals.conversion import Columns, SensorModel
+from stationtest.signals.conversion import SensorModel
 from stationtest.signals.distances import BUILT_IN, Compare, Distance, reference_in
+from stationtest.signals.elementwise import Columns
 
 Means = Mapping[Learned, tuple[float, float, float]]
 """The mean relative reading of each learned reference."""

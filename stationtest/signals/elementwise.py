@@ -50,7 +50,7 @@ def lab_function(t: Column, spare: Sequence[Column]) -> None:
     np.multiply(line, LAB_SLOPE, line)
     np.maximum(t, LAB_CUBE, t)
     bits = root.view(np.int64)
-    np.floordivide(t.view(np.int64), 3, bits)
+    np.floor_divide(t.view(np.int64), 3, bits)
     np.add(bits, _THIRD, bits)
     for _ in range(2):
         np.multiply(root, root, cube)

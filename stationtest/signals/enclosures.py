@@ -17,7 +17,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from stationtest.signals.conversion import LAB_CUBE, LAB_SLOPE, SensorModel
+from stationtest.signals.conversion import SensorModel
+from stationtest.signals.elementwise import LAB_CUBE, LAB_SLOPE
 
 Cells = NDArray[np.float64]
 Interval = tuple[Cells, Cells]

@@ -14,9 +14,10 @@ from numpy.typing import NDArray
 
 from stationtest.model.station import Channel
 from stationtest.signals.channel_distances import ChannelDistances
-from stationtest.signals.conversion import Columns, SensorModel
+from stationtest.signals.conversion import SensorModel
 from stationtest.signals.distances import WEIGHTS
 from stationtest.signals.enclosures import Grid, Interval, away, lab_boxes, least_2000, least_weighted, quotient_boxes
+from stationtest.signals.elementwise import Columns
 from stationtest.signals.scratch import BLOCK, blocks
 
 CELLS = 40
@@ -37,8 +38,8 @@ class Screen:
     """
 
     def __init__(self, model: SensorModel, sought: Sequence[tuple[str, Sequence[tuple[float, ...]], float]]) -> None:
-        words = (np.uint8, np.uint16, np.uint32, np.uint64)
-        fitting = [word for word, bits in zip(words, (8, 16, 32), strict=False) if len(sought) <= bits]
+        words: tuple[type[np.unsignedinteger], ...] = (np.uint8, np.uint16, np.uint32)
+        fitting = [word for word, bits in zip(words, (8, 16, 32), strict=True) if len(sought) <= bits]
         self.word: type[np.unsignedinteger] = fitting[0] if fitting else np.uint64
         self.table: Mask = np.zeros(CELLS**3, dtype=self.word)
         boxes = _Boxes(model)
