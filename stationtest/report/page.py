@@ -67,6 +67,7 @@ def _environment() -> Environment:
     )
     made.filters.update({name: getattr(wording, name) for name in FILTERS})
     made.filters["inline"] = rows.inline
+    made.tests["figures"] = wording.figures
     made.globals.update(draw=drawings.draw, behind=drawings.behind)
     return made
 

@@ -106,3 +106,8 @@ def listed(parts: Iterable[str], last: str = "and") -> str:
 def _short(value: float, places: int = 3) -> str:
     text = f"{value:.{places}f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def figures(text: str) -> bool:
+    """Whether a cell begins as a number (or says 'none'), so that it is set to the right of its column."""
+    return text[:1].isdigit() or (text[:1] == "\u2212" and text[1:2].isdigit()) or text == "–"

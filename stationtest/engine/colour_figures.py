@@ -1,0 +1,203 @@
+"""Figures of colour from the observations: the plane of each sensor, and the distances of all targets to each channel.
+
+Tolerance outlines are found by halving along 72 directions from the reference with the channel's own distance, so that a formula that is
+no circle in the plane is not drawn as one. Points are means of plateaus, every k-th presentation in order.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from stationtest.engine import pairs, thinning
+from stationtest.errors import UsageError
+from stationtest.expectations.trials import View
+from stationtest.model.observations import TAUGHT
+from stationtest.model.record import Figure
+from stationtest.model.station import Channel, Reference, Sensor
+from stationtest.signals import distances as formulas
+from stationtest.signals.conversion import SensorModel
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+
+MOST_POINTS = 500
+MOST_DISTANCES = 200
+DIRECTIONS = 72
+PLANES = {
+    "uv": ("u'v'", "u'", "v'", (0, 1), "Plane of CIE 1976 u', v'"),
+    "Lab": ("a*b*", "a*", "b*", (1, 2), "Plane of CIE 1976 a*, b*, outlines at the lightness of each reference"),
+}
+
+
+def planes(views: Sequence[View]) -> Iterator[Figure]:
+    """One plane for each sensor that gave readings, in the space of most of its channels' distances."""
+    if not views:
+        return
+    for number, sensor in enumerate(views[0].station.sensors, 1):
+        channels = [channel for channel in views[0].station.channels if channel.sensor == sensor.name and _known(channel)]
+        if not channels:
+            continue
+        space = Counter(formulas.get(channel.distance).space for channel in channels).most_common(1)[0][0]
+        inside = [channel for channel in channels if formulas.get(channel.distance).space == space]
+        try:
+            targets = _targets(views, sensor, space)
+        except UsageError:  # the sensor cannot give this space; `check` has said so
+            continue
+        if targets:
+            yield _plane(f"plane-{number}", views, sensor, space, inside, targets)
+
+
+def _known(channel: Channel) -> bool:
+    """Whether the distance is one of ours: a plugin's is in the verdicts but in no plane."""
+    try:
+        formulas.get(channel.distance)
+    except UsageError:
+        return False
+    return True
+
+
+def _names(space: str, sensor: Sensor) -> tuple[str, str, str, tuple[int, int], str]:
+    if space in PLANES:
+        return PLANES[space]
+    first, second = sensor.bands[0], sensor.bands[1]
+    return "shares", f"share of {first}", f"share of {second}", (0, 1), f"Plane of the shares of {first} and {second}"
+
+
+def _plane(key: str, views: Sequence[View], sensor: Sensor, space: str, channels: list[Channel], targets: list[dict[str, Any]]) -> Figure:
+    name, x, y, axes, words = _names(space, sensor)
+    references, outlines, missing = [], [], []
+    for channel in channels:
+        for reference in channel.references:
+            place = _place(views, sensor, space, reference)
+            if place is None:
+                missing.append(f"The reference {reference.name} of channel {channel.name} was learned elsewhere and is not drawn.")
+                continue
+            references.append(
+                {"channel": channel.name, "target": reference.name, "x": _round(place[axes[0]]), "y": _round(place[axes[1]])}
+            )
+            outline = _outline(channel, place, axes, space)
+            outlines.append({"channel": channel.name, "target": reference.name, "points": outline})
+    notes = [f"Points are means of plateaus; of each target at most {MOST_POINTS}, every k-th in order.", *missing]
+    if any(reference.learned for channel in channels for reference in channel.references):
+        notes.append("A learned reference is drawn at the mean of the presentations it was learned from.")
+    return {
+        "id": key,
+        "kind": "plane",
+        "title": f"Colours at sensor {sensor.name}",
+        "description": f"{words}: crosses are references, dashed outlines the tolerance of each channel, marks the readings of each target.",
+        "data": {"space": name, "x": x, "y": y, "sensor": sensor.name, "references": references, "outlines": outlines, "targets": targets,
+                 "notes": notes},
+    }  # fmt: skip
+
+
+def _targets(views: Sequence[View], sensor: Sensor, space: str) -> list[dict[str, Any]]:
+    """Every target with its points in the plane, in the order of the station."""
+    axes = _names(space, sensor)[3]
+    model = SensorModel.from_sensor(sensor)
+    found = []
+    for target in views[0].station.targets:
+        means = np.concatenate([_means(view, sensor.name, target.name) for view in views])
+        if len(means):
+            columns = model.columns(space, tuple(np.ascontiguousarray(means[:, band]) for band in range(3)))
+            plane = np.column_stack([columns[axis] for axis in axes])
+            plane = plane[np.isfinite(plane).all(axis=1)]
+            points = [[_round(a), _round(b)] for a, b in plane[thinning.every_kth(len(plane), MOST_POINTS)].tolist()]
+            found.append({"name": target.name, "n": len(plane), "points": points})
+    return [target for target in found if target["n"]]
+
+
+def _means(view: View, sensor: str, target: str, status: int = 0) -> Floats:
+    """(n, 3) means of plateaus of one target at one sensor; only those with a status bit if `status` is given."""
+    shown = view.obs.presentations
+    if sensor not in shown.sensors or target not in shown.targets:
+        return np.empty((0, 3))
+    rows = (shown.sensor == shown.sensors.index(sensor)) & (shown.target == shown.targets.index(target))
+    rows &= np.isfinite(shown.means).all(axis=1)
+    return shown.means[rows & ((shown.status & status) != 0) if status else rows]
+
+
+def _place(views: Sequence[View], sensor: Sensor, space: str, reference: Reference) -> tuple[float, ...] | None:
+    """Where a reference lies in a space. A learned one: the mean of the presentations that taught, if they were observed."""
+    if reference.colour is not None:
+        return formulas.reference_in(space, reference.colour, sensor)
+    learned = reference.learned
+    taught = [_means(view, sensor.name, learned.target, TAUGHT) for view in views if learned and view.obs.key == learned.recording]
+    means = np.concatenate(taught) if taught else np.empty((0, 3))
+    if not len(means):
+        return None
+    middle = means.mean(axis=0)
+    return formulas.reference_in(space, (float(middle[0]), float(middle[1]), float(middle[2])), sensor)
+
+
+def _outline(channel: Channel, place: tuple[float, ...], axes: tuple[int, int], space: str) -> list[list[float]]:
+    """Where the distance from the reference equals the tolerance, in each of the directions; (n, 2)."""
+    compare = formulas.get(channel.distance).of(place)
+    angles = np.arange(DIRECTIONS) * (2 * np.pi / DIRECTIONS)
+    directions = np.column_stack((np.cos(angles), np.sin(angles)))
+
+    def far(radius: Floats) -> Floats:
+        columns = [np.full(DIRECTIONS, value) for value in place]
+        for axis, direction in zip(axes, directions.T, strict=True):
+            columns[axis] = columns[axis] + radius * direction
+        if space == "shares":  # the third follows from the two
+            columns[2] = 1.0 - columns[0] - columns[1]
+        return compare(*columns)
+
+    low, high = np.zeros(DIRECTIONS), np.full(DIRECTIONS, max(channel.tolerance, 1e-6))
+    for _ in range(12):
+        high = np.where(far(high) < channel.tolerance, high * 2, high)
+    for _ in range(40):
+        middle = (low + high) / 2
+        inside = far(middle) <= channel.tolerance
+        low, high = np.where(inside, middle, low), np.where(inside, high, middle)
+    return [[_round(place[axes[0]] + r * c), _round(place[axes[1]] + r * s)] for r, (c, s) in zip(low.tolist(), directions.tolist(), strict=True)]
+
+
+def distances(views: Sequence[View]) -> Iterator[Figure]:
+    """For each channel the least distance of every presentation before its sensor, by target: own targets first, then by nearness."""
+    if not views:
+        return
+    for number, channel in enumerate(views[0].station.channels, 1):
+        rows = [row for row in (_distances(views, channel, target.name) for target in views[0].station.targets) if row["n"]]
+        if not rows:
+            continue
+        rows.sort(key=lambda row: (row["should"] != "on", row["five"][2]))
+        off = channel.tolerance * (1 + channel.hysteresis)
+        yield {
+            "id": f"distances-{number}",
+            "kind": "distances",
+            "title": f"Distances to channel {channel.name}",
+            "description": (
+                f"Least distance of each presentation from {' or '.join(dict.fromkeys(part.name for part in channel.references))} ({channel.distance}). "
+                "Targets that must switch it on stand first, marked with a triangle; the shaded part is the tolerance."
+            ),
+            "data": {"channel": channel.name, "sensor": channel.sensor, "distance": channel.distance, "tolerance": channel.tolerance,
+                     "off": off, "targets": rows},
+        }  # fmt: skip
+
+
+def _distances(views: Iterable[View], channel: Channel, target: str) -> dict[str, Any]:
+    parts, on = [np.empty(0)], False
+    for view in views:
+        shown, did = view.obs.presentations, view.obs.responses
+        for t, sensor, c, rows in pairs.met(view):
+            if shown.targets[t] == target and did.channels[c] == channel.name:
+                on = channel.name in view.station.should_be_on(target, shown.sensors[sensor])
+                parts.append((1 - did.closeness_max[rows, c]) * channel.tolerance)
+    values = np.concatenate(parts)
+    values = values[np.isfinite(values)]
+    points = values[thinning.every_kth(len(values), MOST_DISTANCES)].tolist() if len(values) else []
+    five = pairs.five(values)
+    return {"name": target, "should": "on" if on else "off", "n": len(values), "five": five and [_round(value) for value in five],
+            "points": [_round(value) for value in points]}  # fmt: skip
+
+
+def _round(value: float) -> float:
+    """Six decimals: far below what can be drawn or compared."""
+    return round(float(value), 6)

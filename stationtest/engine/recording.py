@@ -1,0 +1,304 @@
+"""case results and observations → the `result` of a record: counts, coverage both ways, sources, what is not claimed.
+
+Only built-in types leave this module; nothing in them depends on who ran it, when, by which door or in how many pieces.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import importlib.metadata
+from collections.abc import Mapping, Sequence
+from typing import Any, Literal, cast
+
+import numpy as np
+
+from stationtest.engine import pairs
+from stationtest.expectations.trials import View
+from stationtest.files import canonical
+from stationtest.files.words import listed
+from stationtest.model.case import Case, Suite
+from stationtest.model.observations import OBSERVING, STATUS_WORDS, SourceObservations
+from stationtest.model.record import (
+    CaseResult,
+    Counts,
+    Figure,
+    Input,
+    LeftOut,
+    RequirementRow,
+    ResultPart,
+    Source,
+)
+from stationtest.version import VERSION
+
+VerdictWord = Literal["pass", "fail", "not shown", "not judged"]
+
+COMPUTING = ("numpy", "scipy", "pyarrow")
+"""Packages whose version can change a number of the result."""
+
+MOST_OUTSIDE = 50
+NAMED = 12
+
+
+def assemble(
+    suite: Suite,
+    case_results: Sequence[CaseResult] | Mapping[str, CaseResult],
+    observations: Mapping[str, SourceObservations],
+    *,
+    selected: Sequence[str],
+    attempts: Mapping[str, int],
+    figures: Sequence[Figure],
+) -> ResultPart:
+    """The whole result. `selected` are the ids that were to be judged, `attempts` how often each was; cases without a result stand
+    in the record as 'not run'."""
+    given = case_results.values() if isinstance(case_results, Mapping) else case_results
+    known = {result["id"]: result for result in given}
+    cases = [_case(case, known.get(case.id), attempts.get(case.id, 1)) for case in suite.cases]
+    counts = _counts(cases, selected)
+    sources = [source(View(suite.station, observations[key])) for key in _order(suite, observations)]
+    simulated = any(each["kind"] == "scene" or each["basis"] == "simulated" for each in sources)
+    settings = plain(suite.station_written)
+    because = _partial_because(cases, selected)
+    return {
+        "verdict": overall(cases),
+        "simulated": simulated,
+        "partial": bool(because),
+        "partial_because": because,
+        "counts": counts,
+        "station": {
+            "name": suite.station.name,
+            "title": suite.station.title,
+            "drawing": suite.station.drawing,
+            "settings": settings,
+            "settings_sha256": hashlib.sha256(canonical.dumps(settings)).hexdigest(),
+        },
+        "versions": {
+            "stationtest": VERSION,
+            "language": suite.station.language,
+            "observing": OBSERVING,
+            "packages": {name: importlib.metadata.version(name) for name in COMPUTING},
+        },
+        "inputs": [_input(part) for part in suite.files],
+        "sources": sources,
+        "requirements": requirements(suite, cases),
+        "cases": cases,
+        "figures": list(figures),
+        "limits": limits(suite, cases, sources),
+    }
+
+
+def plain(value: Any) -> Any:
+    """Mappings and sequences as exact dicts and lists, text as exact str; numbers and None as they are."""
+    if isinstance(value, Mapping):
+        return {str(key): plain(part) for key, part in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [plain(part) for part in value]
+    return str(value) if isinstance(value, str) else value
+
+
+def overall(cases: Sequence[CaseResult]) -> VerdictWord:
+    """The worst verdict: one fail fails the station; not judged is worse than not shown, since nothing at all is known there."""
+    verdicts = {case["verdict"] for case in cases if case["state"] == "executed"}
+    for word in ("fail", "not judged", "not shown"):
+        if word in verdicts:
+            return cast(VerdictWord, word)
+    return "pass" if verdicts else "not judged"
+
+
+def _order(suite: Suite, observations: Mapping[str, SourceObservations]) -> list[str]:
+    named = [key for key in suite.readings() if key in observations]
+    return named + sorted(set(observations) - set(named))
+
+
+def _input(part: Any) -> Input:
+    return {"path": part.path, "role": part.role, "sha256": part.sha256, "bytes": part.bytes}
+
+
+def _case(case: Case, result: CaseResult | None, attempts: int) -> CaseResult:
+    if result is None:
+        return not_run(case)
+    result["attempts"] = attempts
+    return result
+
+
+def not_run(case: Case) -> CaseResult:
+    """A planned case that was not executed: what it asks, without a verdict."""
+    evidence, present = case.evidence, case.present
+    what = present.set or listed(present.targets)
+    return {
+        "id": case.id,
+        "title": case.title,
+        "file": case.place.path,
+        "line": case.place.line,
+        "requirements": list(case.requirements),
+        "tags": list(case.tags),
+        "do": case.do,
+        "statement": f"presented: {what}" + (f" ({present.which})" if present.which else ""),
+        "present": plain(case.written.get("present")),
+        "where": {key: list(values) for key, values in case.where},
+        "expect": [
+            {"name": part.name, "written": plain(part.written), "version": part.version, "words": f"{part.name}: {_inline(part.written)}"}
+            for part in case.expect
+        ],
+        "unit": cast(Literal["presentation", "set", "run"], case.unit),
+        "readings": list(case.readings),
+        "asked": {
+            "reliability": evidence.reliability,
+            "confidence": evidence.confidence,
+            "of": evidence.of,
+            "presented": evidence.presented,
+            "specimens_at_least": evidence.specimens_at_least,
+            "trials": evidence.trials,
+            "nonconforming_at_most": evidence.nonconforming_at_most,
+            "not_judged_at_most": evidence.not_judged_at_most,
+            "pooled": evidence.pooled,
+            "duration_ns": evidence.duration_ns,
+            "runs": evidence.runs,
+            "words": "as the case file says",
+        },
+        "state": "not run",
+        "attempts": 0,
+        "verdict": None,
+        "basis": "",
+        "basis_asked": case.basis,
+        "reason": "",
+        "claim": "",
+        "planned": None,
+        "found": 0,
+        "conforming": 0,
+        "nonconforming": 0,
+        "not_judged": 0,
+        "left_out": [],
+        "specimens": [],
+        "strata": [],
+        "expectations": [],
+        "nonconforming_trials": [],
+        "figures": [],
+    }
+
+
+def _inline(written: Any) -> str:
+    if isinstance(written, Mapping):
+        return ", ".join(f"{key} {_inline(part)}" for key, part in written.items())
+    return listed([_inline(part) for part in written]) if isinstance(written, (list, tuple)) else str(written)
+
+
+def _counts(cases: Sequence[CaseResult], selected: Sequence[str]) -> Counts:
+    executed = [case for case in cases if case["state"] == "executed"]
+
+    def of(verdict: str) -> int:
+        return sum(case["verdict"] == verdict for case in executed)
+
+    return {
+        "planned": len(cases),
+        "selected": len(set(selected)),
+        "executed": len(executed),
+        "repeated": sum(case["attempts"] > 1 for case in executed),
+        "passed": of("pass"),
+        "failed": of("fail"),
+        "not_shown": of("not shown"),
+        "not_judged": of("not judged"),
+    }
+
+
+def _partial_because(cases: Sequence[CaseResult], selected: Sequence[str]) -> list[str]:
+    chosen = set(selected)
+    left = [case["id"] for case in cases if case["id"] not in chosen]
+    undone = [case["id"] for case in cases if case["id"] in chosen and case["state"] != "executed"]
+    return [_named(ids, words) for ids, words in ((left, "not selected"), (undone, "selected and not executed")) if ids]
+
+
+def _named(ids: Sequence[str], words: str) -> str:
+    more = f" and {len(ids) - NAMED} more" if len(ids) > NAMED else ""
+    verb = "was" if len(ids) == 1 else "were"
+    return f"{len(ids)} of the planned cases {verb} {words}: {', '.join(ids[:NAMED])}{more}."
+
+
+def requirements(suite: Suite, cases: Sequence[CaseResult]) -> list[RequirementRow]:
+    """The listed requirements in their order, then those that only a case names."""
+    by: dict[str, list[CaseResult]] = {}
+    for case in cases:
+        for name in case["requirements"]:
+            by.setdefault(name, []).append(case)
+    rows = [_requirement(each.id, each.text, True, each.verified_by, by.get(each.id, [])) for each in suite.requirements]
+    known = {each.id for each in suite.requirements}
+    return rows + [_requirement(name, "", False, None, found) for name, found in sorted(by.items()) if name not in known]
+
+
+def _requirement(name: str, text: str, on_list: bool, verified_by: str | None, cases: list[CaseResult]) -> RequirementRow:
+    state: Literal["shown", "not shown", "failed", "verified otherwise", "not covered"]
+    if not cases:
+        state = "verified otherwise" if verified_by else "not covered"
+    elif any(case["verdict"] == "fail" for case in cases):
+        state = "failed"
+    else:
+        state = "shown" if all(case["verdict"] == "pass" for case in cases) else "not shown"
+    ids = [case["id"] for case in cases]
+    return {"id": name, "text": text, "listed": on_list, "cases": ids, "verified_by": verified_by, "state": state}
+
+
+def source(view: View) -> Source:
+    """One recording, summed up."""
+    obs = view.obs
+    shown, clock = obs.presentations, obs.clock
+    timed = obs.kind != "trials"
+    statuses: list[LeftOut] = [
+        {"why": words, "n": int(np.count_nonzero(shown.status & bit))} for bit, words in STATUS_WORDS.items() if (shown.status & bit).any()
+    ]
+    lasting = obs.outside[:, 2] - obs.outside[:, 1] if len(obs.outside) else np.zeros(0, dtype=np.int64)
+    return {
+        "key": obs.key,
+        "kind": cast(Literal["stream", "trials", "scene"], obs.kind),
+        "basis": obs.basis,
+        "reader": plain(obs.reader),
+        "origin": clock.origin,
+        "zone": clock.zone,
+        "period_ns": [int(value) for value in clock.period_ns] if timed else None,
+        "rows": int(clock.rows),
+        "first_ns": int(clock.first_ns) if timed else None,
+        "end_ns": int(clock.end_ns) if timed else None,
+        "gaps": [[int(a), int(b)] for a, b in obs.gaps.tolist()] if timed else [],
+        "presentations": int(np.count_nonzero(~shown.between)),
+        "expected_presentations": obs.expected_presentations,
+        "stretches_between": int(np.count_nonzero(shown.between)),
+        "status_counts": statuses,
+        "sets": len(obs.sets),
+        "observed": pairs.observed(view),
+        "outside": [
+            {"channel": obs.responses.channels[channel], "start_ns": start, "end_ns": end}
+            for channel, start, end in obs.outside[:MOST_OUTSIDE].tolist()
+        ],
+        "outside_count": len(obs.outside),
+        "outside_ns": int(lasting.sum()),
+        "carried_over": [{"output": output, "at_ns": int(at)} for output, at in obs.carried_over],
+        "notes": list(obs.notes),
+        "tables": [],
+    }
+
+
+def limits(suite: Suite, cases: Sequence[CaseResult], sources: Sequence[Source]) -> list[str]:
+    """What is not claimed, in sentences that fit this run."""
+    executed = [case for case in cases if case["state"] == "executed"]
+    bases = {case["basis"] for case in executed}
+    found = [
+        "The results hold for the specimens, settings and conditions that were presented, and for no others.",
+        "The settings are those declared in station.yaml; they were not read back from the sensor or the controller.",
+        "What was presented is taken as it was written down; the program cannot know better.",
+    ]
+    if "computed" in bases:
+        found.append(
+            "Verdicts on a computed basis are about a model of the sensor and its logic on recorded readings: no wire, output or "
+            "parameter of the station itself was looked at."
+        )
+    if "simulated" in bases:
+        found.append("Verdicts on simulated readings say nothing about a station that was built.")
+    if "by hand" in bases:
+        found.append("Verdicts by hand rest on what a person saw; an output shorter than a person sees was not looked for.")
+    if any(case["asked"]["of"] == "presentations" for case in executed):
+        found.append("Bounds on presentations claim these specimens in this balance, not the specimens of a later delivery.")
+    if any(case["asked"]["reliability"] is not None for case in executed):
+        found.append("Each bound takes its trials as independent and alike. Wear, drift, dirt and ageing after the recording are not in it.")
+    if suite.station.between is None:
+        found.append("The station does not say what the spot sees between presentations, so the time between them was not judged.")
+    if any(each["kind"] == "stream" for each in sources):
+        found.append("An instant is known to one reading period; what was shorter than a reading period was not seen.")
+    return found

@@ -1,0 +1,226 @@
+"""Figures of a run from the observations: the matrix, margins in order, how times are spread, and the whole run on one strip."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from stationtest.engine import pairs, thinning
+from stationtest.expectations.trials import View
+from stationtest.files.words import duration_text
+from stationtest.model.case import Suite
+from stationtest.model.observations import NEVER, SourceObservations
+from stationtest.model.record import Figure
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+    Ints = NDArray[np.int64]
+
+MOST_MARGINS = 600
+MOST_SOURCES = 8
+COLUMNS = 700
+BARS = 30
+WORST = 20
+
+
+def matrices(views: Sequence[View]) -> Iterator[Figure]:
+    """For each sensor: every target before it, every channel of it, over all recordings."""
+    if not views:
+        return
+    station = views[0].station
+    summed: dict[tuple[str, str], dict[str, Any]] = {}
+    for view in views:
+        for pair in pairs.observed(view):
+            cell = summed.setdefault((pair["target"], pair["channel"]), {"should": pair["should"], **dict.fromkeys(COUNTED, 0)})
+            for key in COUNTED:
+                cell[key] += pair[key]  # type: ignore[literal-required]
+    for number, sensor in enumerate(station.sensors, 1):
+        channels = [channel.name for channel in station.channels if channel.sensor == sensor.name]
+        targets = [target.name for target in station.targets if any((target.name, channel) in summed for channel in channels)]
+        if channels and targets:
+            cells = [[summed.get((target, channel)) for channel in channels] for target in targets]
+            yield {
+                "id": f"matrix-{number}",
+                "kind": "matrix",
+                "title": f"Which target switched which channel of {sensor.name}",
+                "description": "Presentations in which the channel fired for sure, of all; a heavy frame where the target must switch it on.",
+                "data": {"channels": channels, "targets": targets, "cells": cells},
+            }
+
+
+COUNTED = ("n", "fired", "perhaps", "silent", "held_over")
+
+
+def margins(views: Sequence[View]) -> Iterator[Figure]:
+    """The least margin of each presentation, as a channel that must be on and as one that must stay off, in the order of time."""
+    for number, view in enumerate(_streams(views), 1):
+        obs = view.obs
+        values, on = pairs.wanted_margins(view), view.should_be_on()
+        trials = pairs.of_trials(view)
+        series, worst = [], []
+        for name, mask in (("must switch on", on), ("must stay off", obs.responses.applies & ~on)):
+            table = np.where(mask & trials[:, None] & np.isfinite(values), values, np.inf)
+            if not table.shape[1]:
+                continue
+            least, which = table.min(axis=1), table.argmin(axis=1)
+            rows = np.flatnonzero(np.isfinite(least))
+            if not len(rows):
+                continue
+            kept = rows[thinning.least(least[rows], MOST_MARGINS)]
+            points = [[int(obs.presentations.start_ns[row]), round(float(least[row]), 4)] for row in kept]
+            series.append({"name": name, "n": len(rows), "below": int(np.count_nonzero(least[rows] < 0)), "points": points})
+            worst += [(float(least[row]), int(row), int(which[row])) for row in rows[np.argsort(least[rows], kind="stable")[:WORST]]]
+        if series:
+            listed = [_worst(obs, margin, row, channel) for margin, row, channel in sorted(worst)[:WORST]]
+            yield {
+                "id": f"margins-{number}",
+                "kind": "margins",
+                "title": f"Margin of every trial in {obs.key}",
+                "description": (
+                    "Least margin of each presentation and stretch between, in the order of time. Below 0 the answer was not as asked. "
+                    f"Where there are more than {MOST_MARGINS}, the least of each stretch is drawn."
+                ),
+                "data": {"source": obs.key, "span_ns": _span(obs), "series": series, "worst": listed},
+            }
+
+
+def _worst(obs: SourceObservations, margin: float, row: int, channel: int) -> dict[str, Any]:
+    shown, at = obs.presentations, int(obs.responses.at_ns[row, channel])
+    label = shown.targets[shown.target[row]]
+    if shown.specimen[row] >= 0:
+        label += f", specimen {shown.specimens[shown.specimen[row]]}"
+    at = int(shown.start_ns[row]) if at == NEVER else at
+    return {"label": label, "channel": obs.responses.channels[channel], "at_ns": at, "margin": round(margin, 4)}
+
+
+def times(suite: Suite, views: Sequence[View]) -> Iterator[Figure]:
+    """Histograms of response and on-time of the channels that must be on, over all recordings with times."""
+    streams = [view for view in views if view.timed]
+    if not streams:
+        return
+    period = max(view.period_ns for view in streams) / 1e6
+    limits = _limits(suite)
+    for kind, quantity, words in (
+        ("response", "response", "Time from the start of a presentation to the first own on-time that is seen for sure."),
+        ("on_time", "on-time", "Longest unbroken own on-time of each presentation that fired."),
+    ):
+        groups: dict[str, list[Floats]] = {}
+        for view in streams:
+            for name, values in _own_times(view, kind):
+                groups.setdefault(name, []).append(values)
+        if groups:
+            yield _histogram(kind, quantity, words, {name: np.concatenate(parts) for name, parts in groups.items()}, limits[kind], period)
+
+
+def _own_times(view: View, kind: str) -> Iterator[tuple[str, Floats]]:
+    shown, did = view.obs.presentations, view.obs.responses
+    on = view.should_be_on()
+    for target, _, channel, rows in pairs.met(view):
+        rows = rows[on[rows, channel] & did.fired[rows, channel] & (did.first_on_ns[rows, channel] != NEVER)]
+        if len(rows):
+            ns = did.first_on_ns[rows, channel] - shown.start_ns[rows] if kind == "response" else did.longest_ns[rows, channel]
+            yield f"{shown.targets[target]} → {did.channels[channel]}", ns / 1e6
+
+
+def _limits(suite: Suite) -> dict[str, list[dict[str, Any]]]:
+    """Limits that cases set on response and on-time, each value once, and the shortest on-time that is seen for sure."""
+    found: dict[str, dict[str, dict[str, Any]]] = {"response": {}, "on_time": {}}
+    seen = suite.station.scan.seen_ns
+    if seen:
+        words = f"seen for sure from {duration_text(seen)}"
+        found["on_time"][words] = {"value": seen / 1e6, "words": words}
+    for case in suite.cases:
+        for part in case.expect:
+            if part.name == "response":
+                words = f"at most {duration_text(part.fields.at_most)} from {part.fields.from_}"
+                found["response"].setdefault(words, {"value": part.fields.at_most / 1e6, "words": f"{case.id}: {words}"})
+            elif part.name == "held":
+                words = f"at least {duration_text(part.fields.root)}"
+                found["on_time"].setdefault(words, {"value": part.fields.root / 1e6, "words": f"{case.id}: {words}"})
+    return {kind: sorted(limits.values(), key=lambda limit: (limit["value"], limit["words"])) for kind, limits in found.items()}
+
+
+def _histogram(
+    kind: str, quantity: str, words: str, groups: dict[str, Floats], limits: list[dict[str, Any]], period_ms: float
+) -> Figure:
+    values = np.concatenate(list(groups.values()))
+    width = _bar_width(float(values.min()), float(values.max()), period_ms)
+    first = np.floor(values.min() / width)
+    bars = np.bincount(np.floor(values / width - first).astype(np.int64))
+    return {
+        "id": kind,
+        "kind": kind,
+        "title": quantity.capitalize(),
+        "description": f"{words} Bars are {width:g} ms wide; heavy lines are limits that cases set.",
+        "data": {
+            "quantity": quantity,
+            "unit": "ms",
+            "edges": [round(float((first + k) * width), 6) for k in range(len(bars) + 1)],
+            "bars": [int(bar) for bar in bars],
+            "n": len(values),
+            "beyond": 0,
+            "limits": limits,
+            "resolution": period_ms,
+            "groups": [
+                {"name": name, "n": len(part), "least": float(part.min()), "median": float(np.quantile(part, 0.5, method="inverted_cdf")),
+                 "greatest": float(part.max())}
+                for name, part in groups.items()
+            ],
+        },
+    }  # fmt: skip
+
+
+def _bar_width(low: float, high: float, period_ms: float) -> float:
+    """A whole number of reading periods (1, 2, 5, 10, ...), so that no bar is empty for want of readings."""
+    width = period_ms or 1.0
+    factors = (2.0, 2.5, 2.0)
+    step = 0
+    while (high - low) / width > BARS:
+        width *= factors[step % 3]
+        step += 1
+    return width
+
+
+def strips(views: Sequence[View]) -> Iterator[Figure]:
+    """The whole of each recording: targets, inputs, channels, outputs, and what was on outside everything."""
+    for number, view in enumerate(_streams(views), 1):
+        obs = view.obs
+        start, end = _span(obs)
+        join = (end - start) // COLUMNS
+        shown = obs.presentations
+        lanes = []
+        for code, name in enumerate(shown.targets):
+            rows = (shown.target == code) & ~shown.between
+            lanes.append(_lane(name, "target", np.column_stack((shown.start_ns[rows], shown.end_ns[rows])), start, end, join))
+        for kind in ("input", "channel", "output"):
+            for (of_kind, name), signal in obs.signals.items():
+                if of_kind == kind:
+                    lanes.append(_lane(f"channel {name}" if kind == "channel" else name, kind, signal.must, start, end, join))
+        lanes = [lane for lane in lanes if lane["n"] or lane["kind"] in ("channel", "output")]
+        lanes.append(_lane("outside everything", "outside", obs.outside[:, 1:].reshape(-1, 2), start, end, join))
+        yield {
+            "id": f"strip-{number}",
+            "kind": "strip",
+            "title": f"The run on one strip: {obs.key}",
+            "description": "What was presented, what was on, and what was on outside every presentation and stretch between.",
+            "data": {"source": obs.key, "span_ns": [start, end], "joined_ns": join, "lanes": lanes},
+        }
+
+
+def _lane(name: str, kind: str, intervals: Ints, start: int, end: int, join: int) -> dict[str, Any]:
+    inside = thinning.clipped(intervals, start, end)
+    total = sum(b - a for a, b in inside)
+    drawn = thinning.clipped(thinning.joined(intervals, join), start, end)
+    return {"name": name, "kind": kind, "n": len(inside), "total_ns": total, "on": drawn}
+
+
+def _streams(views: Sequence[View]) -> list[View]:
+    return [view for view in views if view.timed][:MOST_SOURCES]
+
+
+def _span(obs: SourceObservations) -> list[int]:
+    return [int(obs.clock.first_ns), int(obs.clock.end_ns)]
