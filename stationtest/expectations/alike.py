@@ -30,3 +30,39 @@ class Fields(Base):
 def words(fields: Fields, station: Station) -> str:
     of = f" of {listed(fields.targets)}" if fields.targets else ""
     return f"no two plateau means{of} differ by more than {number_text(fields.at_most)} ({fields.distance})"
+
+
+def judge(fields: Fields, trials: Trials) -> Judged:
+    import numpy as np
+
+    from stationtest.expectations import plateaus
+    from stationtest.expectations.trials import outcomes
+    from stationtest.model.judged import Judged
+
+    view, index, shown = trials.view, trials.index, trials.obs.presentations
+    points, why_not = plateaus.coordinates(view, fields.distance)
+    if why_not:
+        return trials.not_judged(why_not)
+    wanted = np.array([fields.targets is None or name in fields.targets for name in shown.targets], dtype=np.bool_)
+    value = np.full(len(index), np.nan)
+    reasons: list[str] = []
+    for i, row in enumerate(index.tolist()):
+        members = np.flatnonzero((shown.set == row) & ~shown.between & wanted[shown.target])
+        compared = points[members]
+        if len(members) < 2 or not np.isfinite(compared).all():
+            reasons.append("it has fewer than two plateaus to compare" if len(members) < 2 else "one of its members has no plateau")
+        elif shown.clipped_rows[members].any():
+            reasons.append("one of its members has clipped readings, which compare with nothing")
+        else:
+            value[i] = plateaus.largest(fields.distance, compared)
+            reasons.append(f"the largest distance in it is {value[i]:.3g} ({fields.distance})")
+    return Judged(
+        outcome=outcomes(value > fields.at_most, np.isnan(value)),
+        value=value,
+        unit=fields.distance,
+        good="low",
+        why=lambda i: reasons[i],
+        channel=lambda i: "",
+        at_ns=lambda i: int(trials.start_ns()[i]) if view.timed else None,
+        basis=view.computed_basis,
+    )

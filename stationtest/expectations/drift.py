@@ -62,3 +62,49 @@ def words(fields: Fields, station: Station) -> str:
         f"no mean of {fields.over} presentations in a row of one target differs from the first by more than "
         f"{_said(fields.at_most)} ({fields.of})"
     )
+
+
+def judge(fields: Fields, trials: Trials) -> Judged:
+    import numpy as np
+
+    from stationtest.expectations import plateaus
+    from stationtest.expectations.trials import outcomes
+    from stationtest.model.judged import Judged
+
+    view, index, shown = trials.view, trials.index, trials.obs.presentations
+    if fields.of == "level":
+        points = plateaus.levels(view)[:, None]
+    else:
+        points, why_not = plateaus.coordinates(view, fields.of)
+        if why_not:
+            return trials.not_judged(why_not)
+    usable = index[np.isfinite(points[index]).all(axis=1) & (shown.clipped_rows[index] == 0)]
+    worst, at, where, short = np.nan, None, "", []
+    for target in np.unique(shown.target[index]).tolist():
+        for sensor in np.unique(shown.sensor[index[shown.target[index] == target]]).tolist():
+            rows = usable[(shown.target[usable] == target) & (shown.sensor[usable] == sensor)]
+            blocks = len(rows) // fields.over
+            name = f"{shown.targets[target]} at {shown.sensors[sensor]}"
+            if blocks < 2:
+                short.append(f"{name}: {len(rows)} presentations with a plateau that is not clipped, {2 * fields.over} are needed")
+                continue
+            kept = rows[: blocks * fields.over]
+            means = points[kept].reshape(blocks, fields.over, -1).mean(axis=1)
+            moved = np.abs(means[:, 0] - means[0, 0]) if fields.of == "level" else plateaus.from_first(fields.of, means)
+            furthest = int(moved.argmax())
+            if not moved[furthest] <= worst:
+                worst, at, where = float(moved[furthest]), int(shown.start_ns[kept[furthest * fields.over]]), name
+    bad = bool(worst > fields.at_most[0])
+    measured = f"{100 * worst:.2f} %" if fields.of == "level" else f"{worst:.3g}"
+    text = f"{where} moved by {measured} ({fields.of})" if where else ""
+    reason = text if bad or not short else "; ".join(short)
+    return Judged(
+        outcome=outcomes(np.array([bad]), np.array([bool(short) or not len(index)])),
+        value=np.array([worst]),
+        unit="share" if fields.of == "level" else fields.of,
+        good="low",
+        why=lambda i: reason,
+        channel=lambda i: "",
+        at_ns=lambda i: at if view.timed else None,
+        basis=view.computed_basis,
+    )

@@ -26,3 +26,49 @@ Fields = Single[AtLeastDuration]
 
 def words(fields: Fields, station: Station) -> str:
     return f"its own channels stay on for at least {duration_text(fields.root)} without a break"
+
+
+def judge(fields: Fields, trials: Trials) -> Judged:
+    import numpy as np
+
+    from stationtest.expectations import channel_rules
+    from stationtest.expectations.trials import instant, outcomes
+    from stationtest.expectations.wording import milliseconds
+    from stationtest.model.judged import Judged
+
+    view, index = trials.view, trials.index
+    fine = trials.too_fine(fields.root)
+    if fine:
+        return trials.not_judged(fine)
+    did = view.obs.responses
+    mask = view.should_be_on()
+    asked, open_ = mask[index], channel_rules.open_answers(view)[0][index]
+    far = np.iinfo(np.int64).max
+    longest = np.where(asked, did.longest_ns[index], far)
+    # the readings may stand for one period less than they seem to
+    short = asked & ~open_ & (longest - view.period_ns < fields.root)
+    shortest, least = longest.argmin(axis=1), longest.min(axis=1, initial=far)
+
+    def why(i: int) -> str:
+        c, row = int(shortest[i]), int(index[i])
+        if not asked[i].any():
+            return "no channel should be on for this target"
+        if (asked[i] & open_[i]).any() and not short[i].any():
+            return channel_rules.not_known(view, row, int(np.flatnonzero(asked[i] & open_[i])[0]))
+        if not longest[i, c]:
+            return channel_rules.was_off(view, row, c)
+        text = f"channel {did.channels[c]} was on for {milliseconds(longest[i, c])} without a break"
+        if short[i, c] and longest[i, c] >= fields.root:
+            text += f", known to {milliseconds(view.period_ns)}"
+        return text + channel_rules.rested(view, row, c)
+
+    return Judged(
+        outcome=outcomes(short.any(axis=1), (asked & open_).any(axis=1) | ~asked.any(axis=1)),
+        value=np.where(asked.any(axis=1), least / 1e6, np.nan),
+        unit="ms",
+        good="high",
+        why=why,
+        channel=lambda i: did.channels[int(shortest[i])],
+        at_ns=lambda i: instant(did.first_on_ns[index[i], int(shortest[i])]),
+        basis=channel_rules.basis_of(trials, mask),
+    )

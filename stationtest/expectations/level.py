@@ -40,3 +40,34 @@ def words(fields: Fields, station: Station) -> str:
     limits = [f"at least {share_text(fields.at_least)}"] if fields.at_least is not None else []
     limits += [f"at most {share_text(fields.at_most)}"] if fields.at_most is not None else []
     return f"the level of every reading of its plateau is {' and '.join(limits)}"
+
+
+def judge(fields: Fields, trials: Trials) -> Judged:
+    import numpy as np
+
+    from stationtest.expectations.trials import instant, outcomes
+    from stationtest.model.judged import Judged
+
+    shown, index = trials.obs.presentations, trials.index
+    least, greatest = shown.level_min[index], shown.level_max[index]
+    below = least - fields.at_least if fields.at_least is not None else np.full(len(index), np.inf)
+    above = fields.at_most - greatest if fields.at_most is not None else np.full(len(index), np.inf)
+    low_is_worse = below <= above
+    value = np.where(low_is_worse, least, greatest)
+
+    def why(i: int) -> str:
+        if np.isnan(value[i]):
+            return "it has no plateau to take a level from"
+        clipped = " (clipped)" if shown.clipped_rows[index[i]] and not low_is_worse[i] else ""
+        return f"its {'least' if low_is_worse[i] else 'greatest'} level is {100 * value[i]:.1f} %{clipped}"
+
+    return Judged(
+        outcome=outcomes((below < 0) | (above < 0), np.isnan(least) | np.isnan(greatest)),
+        value=value,
+        unit="share",
+        good="high" if fields.at_most is None else "low" if fields.at_least is None else "",
+        why=why,
+        channel=lambda i: "",
+        at_ns=lambda i: instant(shown.start_ns[index[i]]) if trials.view.timed else None,
+        basis=trials.view.computed_basis,
+    )

@@ -21,9 +21,15 @@ from stationtest.files.fields import Fields as Base
 from stationtest.files.scalars import AtLeastNumber, wrong
 
 if TYPE_CHECKING:
-    from stationtest.expectations.trials import Trials
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from stationtest.expectations.trials import Trials, View
     from stationtest.model.judged import Judged
     from stationtest.model.station import Station
+
+    Bools = NDArray[np.bool_]
+    Floats = NDArray[np.float64]
 
 
 class Fields(Base):
@@ -44,3 +50,76 @@ def words(fields: Fields, station: Station) -> str:
     if fields.must_be_silent is not None:
         parts.append(f"the margin of every channel that must be silent is at least {number_text(fields.must_be_silent)}")
     return " and ".join(parts)
+
+
+def judge(fields: Fields, trials: Trials) -> Judged:
+    import numpy as np
+
+    from stationtest.expectations import channel_rules
+    from stationtest.expectations.trials import outcomes
+    from stationtest.model.judged import Judged
+
+    view, index = trials.view, trials.index
+    did = view.obs.responses
+    fire, quiet, must, must_not, unusable = view.once("margin question", lambda: _question(view))
+    room = np.full((len(index), len(did.channels)), np.inf)
+    asked = np.zeros(room.shape, dtype=np.bool_)
+    for limit, margin, concerned in ((fields.must_fire, fire, must), (fields.must_be_silent, quiet, must_not)):
+        if limit is not None:
+            mine = concerned[index]
+            asked |= mine
+            room = np.where(mine, margin[index] - limit, room)
+    blocked = asked & unusable[index]
+    missing = asked & np.isnan(room) & ~blocked
+    room = np.where(np.isnan(room), np.inf, room)
+    bad = asked & ~blocked & (room < 0)
+    worst = np.where(blocked, np.inf, room).argmin(axis=1)
+    rows = np.arange(len(index))
+    value = np.where(must[index, worst], fire[index, worst], quiet[index, worst])
+    value = np.where(np.isfinite(value) & asked[rows, worst], value, np.nan)
+
+    def why(i: int) -> str:
+        row, c = int(index[i]), int(worst[i])
+        if not asked[i].any():
+            return "no channel is concerned"
+        if not bad[i].any() and blocked[i].any():
+            b = int(np.flatnonzero(blocked[i])[0])
+            if did.rested_clipped[row, b] or did.rested_dark[row, b]:
+                kind = "clipped" if did.rested_clipped[row, b] else "dark"
+                return f"channel {did.channels[b]} rested on a {kind} reading, which is no evidence of margin"
+            if not did.known[row, b]:
+                return channel_rules.not_known(view, row, b)
+            return f"channel {did.channels[b]} did otherwise than its readings say, so its margin is no evidence"
+        if not bad[i].any() and missing[i].any():
+            return "there are no readings to take a margin from"
+        needed = "must fire" if must[row, c] else "must be silent"
+        measured = fire[row, c] if must[row, c] else quiet[row, c]
+        text = f"{measured:.3f}" if np.isfinite(measured) else "beyond measure"
+        return f"margin of channel {did.channels[c]}, which {needed}, is {text}"
+
+    return Judged(
+        outcome=outcomes(bad.any(axis=1), (blocked | missing).any(axis=1) | ~asked.any(axis=1)),
+        value=value,
+        unit="",
+        good="high",
+        why=why,
+        channel=lambda i: did.channels[int(worst[i])],
+        at_ns=lambda i: int(did.at_ns[index[i], int(worst[i])]) if view.timed else None,
+        basis=view.computed_basis,
+    )
+
+
+def _question(view: View) -> tuple[Floats, Floats, Bools, Bools, Bools]:
+    """(P, C) each: margins of both kinds, channels that must fire, those that must be silent, and pairs that are no evidence."""
+    import numpy as np
+
+    from stationtest.expectations.channel_rules import margins, open_answers
+
+    did = view.obs.responses
+    fire, quiet = margins(view)
+    must = view.should_be_on()
+    must_not = did.applies & ~must
+    with np.errstate(invalid="ignore"):
+        differs = np.where(must, (fire >= 0) != did.fired, (quiet > 0) != did.silent) & ~np.isnan(np.where(must, fire, quiet))
+    recorded = np.array([basis not in ("computed", "simulated") for basis in did.basis], dtype=np.bool_)
+    return fire, quiet, must, must_not, did.rested_clipped | open_answers(view)[0] | (differs & recorded)

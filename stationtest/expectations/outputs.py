@@ -67,3 +67,81 @@ def _words(name: str, output: OutputFields) -> str:
     window = f"within {duration_text(output.within)} from {later}" if output.within is not None else f"after {later}{until}"
     lasts = f" and lasts at least {duration_text(output.lasts)}" if output.lasts is not None else ""
     return f"{name} comes on {window}{lasts}"
+
+
+def judge(fields: Fields, trials: Trials) -> Judged:
+    import numpy as np
+
+    from stationtest.expectations import output_windows
+    from stationtest.expectations.trials import instant, outcomes, weakest
+    from stationtest.model.judged import NONCONFORMING, NOT_JUDGED, Judged
+
+    view, index, unit = trials.view, trials.index, trials.unit
+    if not view.timed:
+        return _by_hand(fields, trials)
+    for asked in fields.root.values():
+        for limit in (asked.within, asked.lasts):
+            fine = trials.too_fine(limit) if limit is not None else None
+            if fine:
+                return trials.not_judged(fine)
+    judged = {name: output_windows.judge_output(view, unit, name, asked) for name, asked in fields.root.items()}
+    for name, one in judged.items():
+        if one is None:
+            return trials.not_judged(f"this recording has no output {name}")
+    each = {name: one for name, one in judged.items() if one is not None}
+    table = np.column_stack([one.outcome[index] for one in each.values()])
+    bad, open_ = table == NONCONFORMING, table == NOT_JUDGED
+    names, first = list(each), np.where(bad.any(axis=1), bad.argmax(axis=1), open_.argmax(axis=1))
+
+    def at_ns(i: int) -> int | None:
+        one = each[names[int(first[i])]]
+        return instant(one.at_ns[index[i]]) or instant(one.origin[index[i]])
+
+    bases = {name: view.obs.signals["output", name].basis for name in names}
+    quiet = [name for name, asked in fields.root.items() if not asked.is_ and bases[name] != "recorded"]
+    sensors = frozenset(view.obs.presentations.sensors) if quiet else frozenset()
+    return Judged(
+        outcome=outcomes(bad.any(axis=1), open_.any(axis=1)),
+        why=lambda i: output_windows.why(
+            view, unit, names[int(first[i])], fields.root[names[int(first[i])]], each[names[int(first[i])]], int(index[i])
+        ),
+        channel=lambda i: names[int(first[i])],
+        at_ns=at_ns,
+        basis=weakest(tuple(bases.values())),
+        at_most_not_shown=trials.coarse_reason(sensors, "that an output stayed off"),
+    )
+
+
+def _by_hand(fields: Fields, trials: Trials) -> Judged:
+    """A table without times: what was noted on each output."""
+    import numpy as np
+
+    from stationtest.expectations import timeline
+    from stationtest.expectations.trials import outcomes
+    from stationtest.model.judged import Judged
+
+    columns = []
+    for name, asked in fields.root.items():
+        if asked.after or asked.within is not None or asked.lasts is not None:
+            return trials.not_judged("needs times")
+        seen = timeline.seen_on_output(trials.view, trials.unit, name)
+        if seen is None:
+            return trials.not_judged(f"this recording has no output {name}")
+        columns.append(seen[trials.index])
+    seen_all = np.column_stack(columns)
+    wanted = np.array([1 if asked.is_ else 0 for asked in fields.root.values()])
+    bad, open_ = (seen_all != wanted) & (seen_all >= 0), seen_all < 0
+    names = list(fields.root)
+    first = np.where(bad.any(axis=1), bad.argmax(axis=1), open_.argmax(axis=1))
+
+    def why(i: int) -> str:
+        name, seen = names[int(first[i])], int(seen_all[i, first[i]])
+        return f"what {name} did was not noted" if seen < 0 else f"{name} was seen {'on' if seen else 'off'}"
+
+    return Judged(
+        outcome=outcomes(bad.any(axis=1), open_.any(axis=1)),
+        why=why,
+        channel=lambda i: names[int(first[i])],
+        at_ns=lambda i: None,
+        basis="by hand",
+    )

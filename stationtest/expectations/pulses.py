@@ -60,3 +60,59 @@ def words(fields: Fields, station: Station) -> str:
         return f"{fields.output} gives {many} {'pulse' if many.endswith(' 1') else 'pulses'}"
     verb = "give each" if fields.channels == ("own",) or len(fields.channels or ()) > 1 else "gives"
     return f"{channels_text(fields.channels or ())} {verb} {many} {'pulse' if many.endswith(' 1') else 'pulses'}"
+
+
+def judge(fields: Fields, trials: Trials) -> Judged:
+    import numpy as np
+
+    from stationtest.expectations import channel_rules, timeline
+    from stationtest.expectations.trials import outcomes
+    from stationtest.model.judged import Judged
+
+    view, index = trials.view, trials.index
+    if not view.timed:
+        return trials.not_judged("needs times")
+    least, most = fields.limits()
+    if fields.output is not None:
+        counted = timeline.pulse_range(view, fields.output, trials.start_ns(), timeline.next_start(view, trials.unit)[index])
+        if counted is None:
+            return trials.not_judged(f"this recording has no output {fields.output}")
+        low, high = counted[0][:, None], counted[1][:, None]
+        asked = np.ones(low.shape, dtype=np.bool_)
+        open_ = timeline.in_gap(view, trials.start_ns(), timeline.next_start(view, trials.unit)[index])[:, None]
+        names: tuple[str, ...] = (fields.output,)
+        basis = view.obs.signals["output", fields.output].basis
+        sensors = trials.sensors() if basis != "recorded" else frozenset()
+    else:
+        mask = channel_rules.chosen(trials, fields.channels or ())
+        did = view.obs.responses
+        low, high, asked = did.pulses_min[index], did.pulses_max[index], mask[index]
+        open_ = channel_rules.open_answers(view)[0][index]
+        names, basis = tuple(f"channel {name}" for name in did.channels), channel_rules.basis_of(trials, mask)
+        sensors = channel_rules.computed_sensors(trials, mask)
+    wrong = (low < least) | (high > most) if most is not None else low < least
+    bad = asked & wrong & ~open_
+    off = np.maximum(least - low, (high - most) if most is not None else 0) * asked
+    worst = off.argmax(axis=1)
+    rows = np.arange(len(index))
+    value = np.where(high[rows, worst] > (most if most is not None else np.inf), high[rows, worst], low[rows, worst]).astype(float)
+
+    def why(i: int) -> str:
+        if not asked[i].any():
+            return "no channel should be on for this target" if fields.channels == ("own",) else "a channel of another sensor"
+        c = int(np.flatnonzero(bad[i])[0]) if bad[i].any() else int(np.flatnonzero(asked[i])[0])
+        if not bad[i].any() and (asked[i] & open_[i]).any():
+            return "how many pulses there were is not known"
+        counts = f"{low[i, c]} pulses" if low[i, c] == high[i, c] else f"{low[i, c]} to {high[i, c]} pulses"
+        return f"{names[c]} gave {counts.replace('1 pulses', '1 pulse') if counts == '1 pulses' else counts}"
+
+    return Judged(
+        outcome=outcomes(bad.any(axis=1), (asked & open_).any(axis=1) | ~asked.any(axis=1)),
+        value=value,
+        unit="pulses",
+        why=why,
+        channel=lambda i: names[int(worst[i])],
+        at_ns=lambda i: int(trials.start_ns()[i]),
+        basis=basis,
+        at_most_not_shown=trials.coarse_reason(sensors, "how often they switch"),
+    )

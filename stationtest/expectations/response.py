@@ -40,3 +40,64 @@ class Fields(Base):
 
 def words(fields: Fields, station: Station) -> str:
     return f"{channels_text(fields.channels)} fire at most {duration_text(fields.at_most)} after {instant_text(fields.from_)}"
+
+
+def judge(fields: Fields, trials: Trials) -> Judged:
+    import numpy as np
+
+    from stationtest.expectations import channel_rules, timeline
+    from stationtest.expectations.trials import outcomes
+    from stationtest.expectations.wording import milliseconds
+    from stationtest.model.judged import Judged
+    from stationtest.model.observations import NEVER
+
+    view, index = trials.view, trials.index
+    fine = trials.too_fine(fields.at_most)
+    if fine:
+        return trials.not_judged(fine)
+    did, shown = view.obs.responses, view.obs.presentations
+    mask = channel_rules.chosen(trials, fields.channels)
+    asked, open_ = mask[index], channel_rules.open_answers(view)[0][index]
+    origin = timeline.reference_instants(view, "presentation", fields.from_)[index]
+    no_origin = origin == NEVER
+    if not isinstance(fields.from_, str):
+        no_origin |= origin >= shown.end_ns[index]
+    fired = did.fired[index]
+    late = np.where(fired & asked, did.first_on_ns[index] - origin[:, None], np.iinfo(np.int64).min)
+    missed = asked & ~fired & ~open_
+    slow = asked & fired & ~open_ & (late + view.period_ns > fields.at_most) & ~no_origin[:, None]
+    longest = late.max(axis=1, initial=np.iinfo(np.int64).min)
+    has_value = (asked & fired).any(axis=1) & ~no_origin
+
+    def worst(i: int) -> int:
+        wrong = np.flatnonzero(missed[i])
+        return int(wrong[0]) if len(wrong) else int(late[i].argmax())
+
+    def why(i: int) -> str:
+        if not asked[i].any():
+            return "no channel should be on for this target" if fields.channels == ("own",) else "a channel of another sensor"
+        c, row = worst(i), int(index[i])
+        if missed[i, c]:
+            return channel_rules.was_off(view, row, c)
+        if no_origin[i]:
+            return f"{instant_text(fields.from_)} is not known" if isinstance(fields.from_, str) else f"{fields.from_} did not come in it"
+        if (asked[i] & open_[i]).any() and not slow[i].any():
+            return channel_rules.not_known(view, row, int(np.flatnonzero(asked[i] & open_[i])[0]))
+        text = f"channel {did.channels[c]} fired {milliseconds(late[i, c])} after {instant_text(fields.from_)}"
+        if slow[i, c] and late[i, c] <= fields.at_most:
+            text += f", known to {milliseconds(view.period_ns)}"
+        if did.on_ns[row, c] and did.longest_ns[row, c] < did.on_ns[row, c] and did.pulses_max[row, c] > 1:
+            text += ", in several on-times; the first that is seen for sure counts"
+        return text + channel_rules.rested(view, row, c)
+
+    return Judged(
+        outcome=outcomes((missed | slow).any(axis=1), (asked & open_).any(axis=1) | no_origin | ~asked.any(axis=1)),
+        value=np.where(has_value, longest / 1e6, np.nan),
+        unit="ms",
+        good="low",
+        why=why,
+        channel=lambda i: did.channels[worst(i)],
+        at_ns=lambda i: int(did.first_on_ns[index[i], worst(i)]) if fired[i, worst(i)] else int(trials.start_ns()[i]),
+        basis=channel_rules.basis_of(trials, mask),
+        at_most_not_shown=trials.coarse_reason(channel_rules.computed_sensors(trials, mask), "how soon they switch"),
+    )

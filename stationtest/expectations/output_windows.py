@@ -1,0 +1,169 @@
+"""Outputs that must come on, or stay off, in a window after an instant: the judgement behind `outputs` (design A11).
+
+Everything is worked out for all presentations or sets of a recording at once. `asked` below is one `outputs.OutputFields`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from stationtest.expectations import timeline
+from stationtest.expectations.trials import View, outcomes
+from stationtest.expectations.wording import instant_text, milliseconds, seconds
+from stationtest.model.observations import NEVER
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Bools = NDArray[np.bool_]
+    Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Windowed:
+    """One output judged in the windows of a whole table. `at_ns` is the on-time in question, `held_ns` the end of excepted on-time."""
+
+    outcome: NDArray[np.int8]
+    origin: Ints
+    begin: Ints
+    end: Ints
+    at_ns: Ints
+    held_ns: Ints
+    cut: Bools
+
+
+def judge_output(view: View, unit: str, name: str, asked: Any) -> Windowed | None:
+    """The outcome for every row of the table; None if the recording has no such output."""
+    return view.once(("output window", unit, name, asked), lambda: _judge(view, unit, name, asked))
+
+
+def _judge(view: View, unit: str, name: str, asked: Any) -> Windowed | None:
+    found = timeline.runs(view, "output", name)
+    if found is None:
+        return None
+    origin = timeline.reference_instants(view, unit, asked.from_)
+    known = origin != NEVER
+    begin = origin + asked.after
+    end = begin + asked.within if asked.within is not None else _until(view, name, origin, asked)
+    end = np.maximum(end, begin)
+    last = view.obs.clock.end_ns
+    cut = known & ((end > last) | timeline.in_gap(view, origin, np.minimum(end, last)))
+    cut |= known & (begin < timeline.unknown_until(view, name))
+    if asked.is_:
+        good, at = _comes_on(found, begin, end, asked.lasts or 0)
+        under_way = _under_way(found, begin, end, last) & ~good
+        bad = ~good & ~cut & ~under_way
+        return Windowed(outcomes(bad & known, ~known | (cut & ~good) | under_way), origin, begin, end, at, _none(origin), cut | under_way)
+    bad, at, held = _stays_off(view, found, name, origin, begin, end)
+    unknown = bad & (at < timeline.unknown_until(view, name))
+    return Windowed(outcomes(bad & known & ~unknown, ~known | cut | unknown), origin, begin, end, at, held, cut | unknown)
+
+
+def _none(like: Ints) -> Ints:
+    return np.full(len(like), NEVER, dtype=np.int64)
+
+
+def _until(view: View, name: str, origin: Ints, asked: Any) -> Ints:
+    """The end of a window without `within`: `until`, else the output's next decision, else where the next trial of its kind begins."""
+    decisions = view.obs.signals["output", name].decisions_ns
+    if asked.until is not None and not isinstance(asked.until, str):
+        following = timeline.edge_instants(view, asked.until)
+    elif decisions is not None:
+        following = decisions
+    else:
+        following = np.unique(origin[origin != NEVER])
+    never_again = view.obs.clock.end_ns + 1  # past the end: not judged, unless something was seen to be wrong
+    return np.append(following, np.int64(never_again))[np.searchsorted(following, origin, "right")]
+
+
+def _comes_on(found: timeline.Runs, begin: Ints, end: Ints, lasts: int) -> tuple[Bools, Ints]:
+    """Whether a run rises for sure within the window and lasts; and the first on-time that may lie in the window at all."""
+    good = found.sure & (found.sure_end - found.sure_start >= lasts)
+    starts, sure_starts = found.start[good], np.append(found.sure_start[good], np.iinfo(np.int64).max)
+    comes = sure_starts[np.searchsorted(starts, begin, "left")] < end
+    touching = np.append(found.start, np.int64(np.iinfo(np.int64).max))[np.searchsorted(found.end, begin, "right")]
+    return comes, np.where(touching < end, touching, NEVER)
+
+
+def _under_way(found: timeline.Runs, begin: Ints, end: Ints, last: int) -> Bools:
+    """Whether the last row cut an on-time that rose in the window, so that nobody knows how long it lasted."""
+    if not len(found.start) or found.sure_end[-1] < last:
+        return np.zeros(len(begin), dtype=np.bool_)
+    return (found.start[-1] >= begin) & (found.sure_start[-1] < end)
+
+
+def _stays_off(view: View, found: timeline.Runs, name: str, origin: Ints, begin: Ints, end: Ints) -> tuple[Bools, Ints, Ints]:
+    """Whether the output may be on within the window; since when; and until when an on-time of an earlier decision is excepted."""
+    far = np.int64(np.iinfo(np.int64).max)
+    starts, ends = np.append(found.start, far), np.append(found.end, far)
+    at = np.searchsorted(found.end, begin, "right")
+    excepted = _excepted_until(view, name, starts[at], origin)
+    held = (starts[at] < origin) & (starts[at] < end) & (excepted > begin)
+    over = held & (ends[at] <= excepted)
+    following = np.where(over, np.minimum(at + 1, len(found.start)), at)
+    bad = starts[following] < end
+    return bad, np.where(bad, starts[following], NEVER), np.where(held, np.minimum(ends[at], excepted), NEVER)
+
+
+def _excepted_until(view: View, name: str, start: Ints, origin: Ints) -> Ints:
+    """Until when an on-time that began before `origin` may go on by an earlier decision: as long as pulse, off-delay and scan explain."""
+    output, decisions = view.station.output(name), view.obs.signals["output", name].decisions_ns
+    if decisions is None or not len(decisions):
+        return np.full(len(origin), NEVER, dtype=np.int64)
+    slack = output.off_delay_ns + view.station.scan.seen_ns
+    until = origin + slack if output.pulse_ns is None else np.minimum(start, origin) + output.pulse_ns + slack
+    earlier = np.searchsorted(decisions, origin, "left") > 0
+    return np.where(earlier, until, NEVER)
+
+
+def why(view: View, unit: str, name: str, asked: Any, judged: Windowed, row: int) -> str:
+    """The words for one row."""
+    from stationtest.model.judged import CONFORMING, NOT_JUDGED
+
+    origin, at = int(judged.origin[row]), int(judged.at_ns[row])
+    if origin == NEVER:
+        return f"{instant_text(asked.from_)} is not known" if isinstance(asked.from_, str) else f"there was no edge {asked.from_}"
+    since = f"{asked.from_} at {seconds(origin)}"
+    if judged.outcome[row] == NOT_JUDGED:
+        if judged.end[row] > view.obs.clock.end_ns:
+            return f"the window of {name} from {since} reaches past the end of the recording"
+        return f"{name} is not known well enough from {since}: a gap, unknown states, or the end of the recording"
+    if judged.outcome[row] == CONFORMING:
+        held = int(judged.held_ns[row])
+        return f"conforms; {name} was held over from an earlier decision until {seconds(held)}" if held != NEVER else "conforms"
+    perhaps = timeline.deciding_perhaps(view, unit, row)
+    if not asked.is_:
+        return f"{name} was on {_when(view, name, at, perhaps)}, and must be off from {since}"
+    if at == NEVER:
+        within = f" within {milliseconds(asked.within)}" if asked.within is not None else ""
+        return f"{name} did not come on{within} from {since}"
+    if at < judged.begin[row]:
+        return f"{name} was already on from {seconds(at)}, before the window from {since} began; no other on-time came in it"
+    return f"{name} came on {_when(view, name, at, perhaps)}, from {since}, but not for sure, not in time, or not for long enough"
+
+
+def _when(view: View, name: str, at: int, perhaps: str) -> str:
+    found = timeline.runs(view, "output", name)
+    assert found is not None
+    run = int(np.searchsorted(found.start, at, "right")) - 1
+    lasted = f" for {milliseconds(int(found.end[run] - found.start[run]))}"
+    if not found.sure[run]:
+        return f"perhaps, from {seconds(at)}{lasted}{perhaps}"
+    return f"from {seconds(at)}{lasted}" + (f", perhaps only from there{perhaps}" if found.sure_start[run] != at else "")
+
+
+def without_decision(view: View, name: str) -> list[int]:
+    """Instants at which a decided output came on although no decision can have caused it: before its first decision, or again after the
+    same one."""
+    signal = view.obs.signals.get(("output", name))
+    if signal is None or signal.decisions_ns is None:
+        return []
+    starts = signal.must[:, 0][signal.must[:, 0] > view.obs.clock.first_ns]
+    of = np.searchsorted(signal.decisions_ns, starts, "right")
+    again = np.zeros(len(starts), dtype=np.bool_)
+    again[1:] = of[1:] == of[:-1]
+    found: list[int] = starts[(of == 0) | again].tolist()
+    return found

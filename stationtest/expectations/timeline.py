@@ -1,0 +1,188 @@
+"""Instants and windows of presentations and sets on the recording's clock, and what an output did in them.
+
+Everything is worked out for all presentations or sets of a recording at once and kept in the view. Windows are half-open.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from stationtest.expectations.trials import View
+from stationtest.expectations.wording import seconds
+from stationtest.model.observations import NEVER, Presentations, Sets, Signal
+from stationtest.model.station import Edge
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Bools = NDArray[np.bool_]
+    Ints = NDArray[np.int64]
+
+
+def table(view: View, unit: str) -> Presentations | Sets:
+    """The table that holds the trials of this unit."""
+    return view.obs.sets if unit == "set" else view.obs.presentations
+
+
+def edge_instants(view: View, edge: Edge) -> Ints:
+    """When the input rises (or falls) within the recording. An input that is on in the first row has had no edge (A25)."""
+    return view.once(("edge", edge), lambda: _edge_instants(view, edge))
+
+
+def _edge_instants(view: View, edge: Edge) -> Ints:
+    signal = view.obs.signals.get(("input", edge.input))
+    if signal is None:
+        return np.empty(0, dtype=np.int64)
+    instants = signal.must[:, 1 if edge.falls else 0]
+    clock = view.obs.clock
+    return instants[(instants > clock.first_ns) & (instants < clock.end_ns)]
+
+
+def next_start(view: View, unit: str) -> Ints:
+    """Where the next set begins, or the next presentation on that sensor that is no stretch between; the end of the recording for the last."""
+    return view.once(("next start", unit), lambda: _next_start(view, unit))
+
+
+def _next_start(view: View, unit: str) -> Ints:
+    rows, end = table(view, unit), view.obs.clock.end_ns
+    if isinstance(rows, Sets):
+        return _following(rows.start_ns, rows.start_ns, end)
+    following = np.full(len(rows), end, dtype=np.int64)
+    for s in range(len(rows.sensors)):
+        mine = np.flatnonzero(rows.sensor == s)
+        following[mine] = _following(rows.start_ns[mine], rows.start_ns[mine][~rows.between[mine]], end)
+    return following
+
+
+def _following(after: Ints, starts: Ints, end: int) -> Ints:
+    """For each instant, the first of `starts` later than it, else `end`."""
+    ordered = np.append(np.sort(starts), np.int64(end))
+    return ordered[np.searchsorted(ordered[:-1], after, "right")]
+
+
+def reference_instants(view: View, unit: str, origin: str | Edge) -> Ints:
+    """The instant from which each row of the table counts: its start, end, covering of the spot, or an edge. `NEVER` where there is none.
+
+    An edge is the first at or after the start; for a set it must come before the next set starts, else it is the last one since the set
+    before it ended.
+    """
+    return view.once(("reference", unit, origin), lambda: _reference_instants(view, unit, origin))
+
+
+def _reference_instants(view: View, unit: str, origin: str | Edge) -> Ints:
+    rows = table(view, unit)
+    if origin == "start":
+        return rows.start_ns
+    if origin == "end":
+        return rows.end_ns
+    if isinstance(origin, str):
+        return rows.covered_ns if isinstance(rows, Presentations) else np.full(len(rows), NEVER, dtype=np.int64)
+    instants = edge_instants(view, origin)
+    if not len(instants) or not len(rows):
+        return np.full(len(rows), NEVER, dtype=np.int64)
+    at = np.searchsorted(instants, rows.start_ns, "left")
+    first = np.append(instants, np.int64(NEVER))[at]
+    if not isinstance(rows, Sets):
+        return first
+    before = np.append(np.int64(NEVER), instants)[at]
+    order = np.argsort(rows.start_ns, kind="stable")
+    previous_end = np.full(len(rows), NEVER + 1, dtype=np.int64)
+    previous_end[order[1:]] = rows.end_ns[order[:-1]]
+    belongs = (first != NEVER) & (first < next_start(view, unit))
+    at_end = np.searchsorted(instants, rows.end_ns, "left")
+    closing = np.append(instants, np.int64(NEVER))[at_end] == rows.end_ns
+    return np.where(closing, rows.end_ns, np.where(belongs, first, np.where(before >= previous_end, before, NEVER)))
+
+
+@dataclass(frozen=True, slots=True)
+class Runs:
+    """A signal as runs of 'may be on' (R,), each with its first stretch of 'on for sure' (NEVER where it has none)."""
+
+    start: Ints
+    end: Ints
+    sure_start: Ints
+    sure_end: Ints
+    more_sure_starts: Ints  # starts of further sure stretches inside a run: pulses that may be one
+
+    @property
+    def sure(self) -> Bools:
+        return self.sure_start != NEVER
+
+
+def runs(view: View, kind: str, name: str) -> Runs | None:
+    """The runs of a signal; None if the recording has no such signal."""
+    return view.once(("runs", kind, name), lambda: _runs(view.obs.signals.get((kind, name))))
+
+
+def _runs(signal: Signal | None) -> Runs | None:
+    if signal is None:
+        return None
+    can, must = signal.can, signal.must
+    of = np.searchsorted(can[:, 0], must[:, 0], "right") - 1
+    first = np.ones(len(must), dtype=np.bool_)
+    first[1:] = of[1:] != of[:-1]
+    sure = np.full((len(can), 2), NEVER, dtype=np.int64)
+    sure[of[first]] = must[first]
+    return Runs(can[:, 0], can[:, 1], sure[:, 0], sure[:, 1], must[~first, 0])
+
+
+def pulse_range(view: View, name: str, starts: Ints, ends: Ints) -> tuple[Ints, Ints] | None:
+    """Fewest and most pulses of an output that begin in each window; None if the recording has no such output."""
+    found = runs(view, "output", name)
+    if found is None:
+        return None
+
+    def begun(instants: Ints) -> Ints:
+        return np.searchsorted(instants, ends, "left") - np.searchsorted(instants, starts, "left")
+
+    fewest = begun(np.sort(found.sure_start[found.sure]))
+    return fewest, np.maximum(fewest, begun(found.start) + begun(found.more_sure_starts))
+
+
+def in_gap(view: View, starts: Ints, ends: Ints) -> Bools:
+    """Whether each window touches a gap in the readings."""
+    gaps = view.obs.gaps
+    if not len(gaps):
+        return np.zeros(len(starts), dtype=np.bool_)
+    return np.searchsorted(gaps[:, 0], ends, "left") > np.searchsorted(gaps[:, 1], starts, "right")
+
+
+def deciding_perhaps(view: View, unit: str, row: int) -> str:
+    """`; channel 1 was on for 3 ms at 9.400 s (mint), perhaps seen`: the perhaps inside a presentation or set, '' if there is none."""
+    shown, did = view.obs.presentations, view.obs.responses
+    rows = np.flatnonzero(shown.set == row) if unit == "set" else np.array([row])
+    for p in rows.tolist():
+        for c in np.flatnonzero(did.perhaps[p]).tolist():
+            on = f"{int(did.longest_ns[p, c]) / 1e6:g} ms"
+            return f"; channel {did.channels[c]} was on for {on} at {shown.targets[shown.target[p]]}, {seconds(shown.start_ns[p])}, perhaps seen"
+    return ""
+
+
+def seen_on_output(view: View, unit: str, name: str) -> Ints | None:
+    """A table without times: 1, 0 or -1 (not noted) for each presentation or set; a set was on if it was in one of its rows."""
+    seen = view.obs.outputs_seen.get(name)
+    if seen is None or unit != "set":
+        return seen
+    return view.once(("seen", name), lambda: _seen_in_sets(view, seen))
+
+
+def _seen_in_sets(view: View, seen: Ints) -> Ints:
+    of = view.obs.presentations.set
+    sets = np.full(len(view.obs.sets), -2, dtype=np.int64)
+    member = of >= 0
+    unknown = np.zeros(len(sets), dtype=np.bool_)
+    np.maximum.at(sets, of[member], seen[member])
+    unknown[of[member & (seen < 0)]] = True
+    return np.where(sets == 1, 1, np.where(unknown | (sets < 0), -1, 0))
+
+
+def unknown_until(view: View, name: str) -> int:
+    """Up to when the state of an output was not known: what may be on in the first row, and was not yet on for sure (A25)."""
+    found, first = runs(view, "output", name), view.obs.clock.first_ns
+    if found is None or not len(found.start) or found.start[0] > first:
+        return first
+    sure = int(found.sure_start[0])
+    return max(first, min(int(found.end[0]), sure) if sure != NEVER else int(found.end[0]))
