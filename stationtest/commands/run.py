@@ -13,14 +13,14 @@ from stationtest.errors import EXIT_NOT_PASS, EXIT_PASS
 
 def body(args: argparse.Namespace) -> int:
     from stationtest.engine import running, saving
-    from stationtest.files import safe_write, suite
+    from stationtest.files import suite
 
     manager = plugins.manager()
     parts = plugins.load(manager)
     listeners = plugins.Listeners(manager)
     found = suite.load(args.station, allow_outside=args.allow_outside, expectations=parts.expectations)
     if args.output is not None:
-        safe_write.new_folder(args.output)  # better told now than after the work
+        saving.must_be_new(args.output)  # better told now than after the work
     with progress() as show:
         done = running.run(
             found,
@@ -33,7 +33,7 @@ def body(args: argparse.Namespace) -> int:
             listeners=listeners,
             progress=show,
         )
-        folder = saving.save(done.record, done.observations, args.output or saving.run_folder(found, done.record))
+        folder = saving.save(done, args.output or saving.run_folder(found, done.record))
     listeners.tell("run_finished", record=done.record, folder=folder)
     print_verdicts(done.record)
     print(f"report: {os.path.join(folder, 'report.html')}")

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 from pathlib import Path
 from typing import cast
 
 from stationtest.errors import UsageError, usage
-from stationtest.files import canonical, digest
+from stationtest.files import canonical
 from stationtest.model.record import FORMAT, RECORD_VERSION, Record
 
 NAME = "record.json"
@@ -42,7 +43,7 @@ def read(path: str) -> Record:
     if not all(isinstance(record.get(part), dict) for part in ("run", "result")):
         raise _bad(path, "its parts `run` and `result` are not both there")
     try:
-        digest_now = digest.sha256_bytes(canonical.dumps(record["result"]))
+        digest_now = hashlib.sha256(canonical.dumps(record["result"])).hexdigest()
     except (TypeError, ValueError):
         digest_now = ""
     if digest_now != record.get("result_sha256"):

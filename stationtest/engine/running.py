@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import dataclasses
 import datetime
+import hashlib
 import os
+import re
 import tempfile
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -16,7 +18,7 @@ from typing import Any, Literal, Protocol
 
 from stationtest.engine import environment, store
 from stationtest.errors import Problem, ReadingsError, StationtestError, UsageError, usage
-from stationtest.files import canonical, digest, suggest
+from stationtest.files import canonical, suggest
 from stationtest.model.case import Case, Suite
 from stationtest.model.observations import SourceObservations
 from stationtest.model.parts import Parts
@@ -46,10 +48,11 @@ class Circumstances:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Run:
-    """A finished run. `observations` is keyed by recording, in the order in which the cases first name them."""
+    """A finished run. `observations` is keyed by recording; `tables` are their files, by path in the run's folder."""
 
     record: Record
     observations: Mapping[str, SourceObservations]
+    tables: Mapping[str, bytes]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,8 +107,7 @@ def run(
     about = Circumstances(door=door, command=tuple(command), started=started, ended=now or _utc_now(), workers=workers)
     attempts = dict.fromkeys(results, 1)
     selected = [case.id for case in cases]
-    record = finish(suite, parts, results, observations, selected=selected, attempts=attempts, about=about)
-    return Run(record=record, observations=observations)
+    return finish(suite, parts, results, observations, selected=selected, attempts=attempts, about=about)
 
 
 def select(suite: Suite, only: Sequence[str] | None) -> tuple[Case, ...]:
@@ -125,6 +127,11 @@ def select(suite: Suite, only: Sequence[str] | None) -> tuple[Case, ...]:
 
 def _whole(case_id: str) -> str:
     return case_id.partition(".")[0]
+
+
+def in_folder(suite: Suite, path: str) -> str:
+    """A path that was noted as the user would type it, relative to the station's folder: the same wherever a run was started."""
+    return os.path.relpath(path, suite.folder).replace(os.sep, "/")
 
 
 def _unknown(what: str, name: str, allowed: Iterable[str]) -> str:
@@ -197,9 +204,9 @@ def finish(
     selected: Sequence[str],
     attempts: Mapping[str, int],
     about: Circumstances,
-) -> Record:
+) -> Run:
     """The record of the cases that were judged. `result` depends on the files, the selection and the versions alone."""
-    from stationtest.engine import illustrating, observing, recording
+    from stationtest.engine import illustrating, observation_table, observing, recording
 
     def trace(key: str, sensor: str, start_ns: int, end_ns: int) -> Any:
         return observing.trace(suite, key, parts, sensor, start_ns, end_ns)
@@ -207,14 +214,25 @@ def finish(
     ordered = [results[case.id] for case in suite.cases if case.id in results]
     figures = illustrating.figures(suite, ordered, observations, trace)
     result = recording.assemble(suite, ordered, observations, selected=selected, attempts=attempts, figures=figures)
-    return seal_up(result, suite, parts, about)
+    for entry in result["cases"]:
+        entry["file"] = in_folder(suite, entry["file"])
+    tables: dict[str, bytes] = {}
+    for number, source in enumerate(result["sources"], start=1):
+        name = re.sub(r"[^A-Za-z0-9._-]+", "-", source["key"]).strip("-.")
+        path = f"observations/{number}-{name}.csv"  # the number keeps apart what a plain name cannot
+        tables[path] = observation_table.csv_bytes(suite.station, observations[source["key"]])
+        rows = tables[path].count(b"\n") - 1
+        source["tables"] = [
+            {"name": "observations", "path": path, "sha256": hashlib.sha256(tables[path]).hexdigest(), "rows": rows}
+        ]
+    return Run(record=seal_up(result, suite, parts, about), observations=observations, tables=tables)
 
 
 def seal_up(result: ResultPart, suite: Suite, parts: Parts, about: Circumstances) -> Record:
     """`result` with its digest and the part that says how it came about."""
     from stationtest import selftest
 
-    result_sha256 = digest.sha256_bytes(canonical.dumps(result))
+    result_sha256 = hashlib.sha256(canonical.dumps(result)).hexdigest()
     return {
         "format": FORMAT,
         "version": RECORD_VERSION,

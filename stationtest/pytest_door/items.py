@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -45,9 +44,13 @@ class CaseFile(pytest.File):
             folder, suite = session.station_of(self.path)
         except StationtestError as error:
             raise self.CollectError(session.first_told(self.path, error)) from None
-        for case in suite.cases:
-            if _same_file(case, folder, self.path):
-                yield CaseItem.from_parent(self, name=case.id, case=case, folder=folder, suite=suite)
+        cases = session.cases_of(folder, self.path)
+        if not cases:
+            raise self.CollectError(
+                f"{self.path}: cases are read from the folder cases/ of a station ({folder}); move this file there"
+            )
+        for case in cases:
+            yield CaseItem.from_parent(self, name=case.id, case=case, folder=folder, suite=suite)
 
 
 class CaseItem(pytest.Item):
@@ -103,17 +106,10 @@ class CaseItem(pytest.Item):
         lines = [result["reason"] or result["claim"]]
         lines.append(f"{result['verdict']}: {self.case.id}, {result['title']} ({self.case.place})")
         lines.append(f"{result['statement']} Basis: {result['basis']}.")
-        counts = (result["found"], result["conforming"], result["nonconforming"], result["not_judged"])
-        lines.append(
-            "%d trials: %d conforming, %d nonconforming, %d not judged" % counts + f"; asked: {result['asked']['words']}"
-        )
+        counted = f"{result['conforming']} conforming, {result['nonconforming']} nonconforming, {result['not_judged']} not judged"
+        lines.append(f"{result['found']} trials: {counted}; asked: {result['asked']['words']}")
         lines.extend(f"  {trial['text']}" for trial in result["nonconforming_trials"][:3])
         return "\n".join([*lines, self.strip] if self.strip else lines)
-
-
-def _same_file(case: Case, folder: str, path: Path) -> bool:
-    """Places are written as the user would type them: relative to where pytest was called, or to the station."""
-    return any(os.path.realpath(os.path.join(base, case.place.path)) == os.path.realpath(path) for base in (os.getcwd(), folder))
 
 
 def _concerned(case: Case, suite: Suite) -> tuple[tuple[str, ...], tuple[str, ...]]:

@@ -17,7 +17,7 @@ import pytest
 
 from stationtest import plugins
 from stationtest.engine import running, saving, sharing, strip
-from stationtest.errors import StationtestError, usage
+from stationtest.errors import StationtestError
 from stationtest.files import canonical, safe_write, suite
 from stationtest.model.case import Case, Suite
 from stationtest.model.observations import SourceObservations
@@ -36,6 +36,7 @@ class Session:
         self.parts = plugins.load(self.manager)
         self.listeners = plugins.Listeners(self.manager)
         self._suites: dict[str, Suite | StationtestError] = {}
+        self._by_file: dict[str, dict[str, list[Case]]] = {}
         self._told: dict[str, Path] = {}
         self._observations: dict[tuple[str, str], SourceObservations] = {}
         self._selected: list[tuple[str, str]] = []
@@ -44,11 +45,8 @@ class Session:
 
     def station_of(self, path: Path) -> tuple[str, Suite]:
         """The folder and the suite of the nearest station.yaml at or above `path`. Raises every problem of every file."""
-        near = path if path.is_dir() else path.parent
-        for folder in (near, *near.parents):
-            if (folder / "station.yaml").is_file():
-                return str(folder.resolve()), self.suite(folder)
-        raise usage(f"there is no station.yaml at or above {near}", "no-station")
+        folder = os.path.realpath(suite.find_station(str(path)))
+        return folder, self.suite(Path(folder))
 
     def suite(self, folder: Path) -> Suite:
         key = str(folder.resolve())
@@ -64,6 +62,16 @@ class Session:
         if isinstance(found, StationtestError):
             raise found
         return found
+
+    def cases_of(self, folder: str, path: Path) -> tuple[Case, ...]:
+        """The cases that stand in one file."""
+        if folder not in self._by_file:
+            by_file: dict[str, list[Case]] = {}
+            found = self.suite(Path(folder))
+            for case in found.cases:
+                by_file.setdefault(running.in_folder(found, case.place.path), []).append(case)
+            self._by_file[folder] = by_file
+        return tuple(self._by_file[folder].get(Path(os.path.relpath(path.resolve(), folder)).as_posix(), ()))
 
     def first_told(self, path: Path, error: StationtestError) -> str:
         """All problems for the first case file of a station, and a pointer to them for the others."""
@@ -196,15 +204,15 @@ class Session:
                 python_tests=python_tests,
             )
             tried = {case_id: number for (of, case_id), number in attempts.items() if of == folder}
-            record = running.finish(found, self.parts, judged, observations, selected=selected, attempts=tried, about=about)
-            target = saving.run_folder(found, record) if where == "yes" else os.path.join(self.config.rootpath, where)
+            run = running.finish(found, self.parts, judged, observations, selected=selected, attempts=tried, about=about)
+            target = saving.run_folder(found, run.record) if where == "yes" else os.path.join(self.config.rootpath, where)
             if where != "yes" and stations > 1:
                 target = os.path.join(target, found.station.name)
-            written = saving.save(record, observations, target)
+            written = saving.save(run, target)
         except StationtestError as error:
             return f"{found.station.name}: no record: {error}"
-        self.listeners.tell("run_finished", record=record, folder=written)
-        return f"{found.station.name}: {record['result']['verdict']}; record and report in {written}"
+        self.listeners.tell("run_finished", record=run.record, folder=written)
+        return f"{found.station.name}: {run.record['result']['verdict']}; record and report in {written}"
 
 
 class StationHandle:
