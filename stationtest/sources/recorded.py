@@ -116,8 +116,8 @@ class Recording:
             self.origin_ns, self.origin = self._origin()
 
     def batches(self) -> Iterator[Batch]:
-        """The whole stream in grid cells, decoded ahead of the caller in another thread. Every row is checked."""
-        return ahead(self._whole())
+        """The whole stream in grid cells. Every row is checked; the file is decoded ahead of the caller in another thread."""
+        return self._on_grid(self.layout, 0, note=True)
 
     def seek(self, start_ns: int, end_ns: int) -> Iterator[Batch]:
         """The grid cells that hold rows of [start, end), read again."""
@@ -150,9 +150,6 @@ class Recording:
         """Times and one input only, for a pass that finds when things were put through."""
         return self._on_grid(self.layout.only((name,)), 0)
 
-    def _whole(self) -> Iterator[Batch]:
-        return self._on_grid(self.layout, 0, note=True)
-
     def _on_grid(self, wanted: Layout, from_row: int, *, note: bool = False) -> Iterator[Batch]:
         note = note and not self._seen_whole
         cells: list[int] = []
@@ -176,7 +173,7 @@ class Recording:
             base = row
             if k == len(self._first_rows):
                 self._first_rows.append(base)
-            # two threads ahead of the caller: one decodes, one checks
+            # the decoder leaves the interpreter to us; checking in a second thread as well costs more than it gains
             for begin, table in ahead(self._readers[k][1].tables(wanted.wanted, max(from_row - base, 0))):
                 piece = wanted.batch(base + begin, table, self._where(k, begin), self.origin_ns)
                 row = base + begin + len(piece)

@@ -1,0 +1,388 @@
+"""Presentations from a stream of batches: from its truth columns, or from a list with times.
+
+    builder = builder_for(recording's facts …)
+    for batch, ranges in builder.walk(recording.batches()):
+        for each range k: rows [ranges.i0[k], ranges.i1[k]) of the batch belong to presentation ranges.id[k],
+                          rows [ranges.p0[k], ranges.p1[k]) of it are plateau
+    table = builder.finish()            # sorted; table.ids says which id each of its rows had while streaming
+
+Ids count from 0 in order of appearance, so numbers gathered while streaming are kept in arrays by id and put in order at the end by
+`gathered[table.ids]`. The rows of a range are consecutive; ranges of one sensor are in order and do not overlap, those of several
+sensors may. Ranges are handed out sensor by sensor.
+
+The plateau is [start + edge, end - edge), but the end of a presentation is known only once it has ended. `walk` therefore hands a
+batch on only when the plateau of each of its rows is settled: a presentation that is still open lasts longer than the last time
+seen, so all that lies more than an edge before that is plateau whatever follows. As a batch is far longer than an edge, `walk` is at
+most a batch behind, and not behind at all where the edge is 0 or presentations come from a list. The ranges are exact and do not
+depend on the cut.
+
+Presentations end with the time of the first row after them; the last one `every` after the last row; one that is followed by a gap
+at most `gap` after its last row. Stretches between presentations of a sensor become presentations of the station's `between` target,
+where that is declared.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stationtest.model.observations import CUT_END, CUT_START, GAP, UNKNOWN_TARGET
+from stationtest.signals.batch import TRUTH, UNKNOWN, Batch, Codes, Ints, Listed
+
+NOBODY = -1
+FOREVER = 2**62
+
+
+@dataclass(frozen=True, slots=True)
+class Ranges:
+    """Rows of one batch by presentation, all arrays (K,): rows [i0, i1), of which [p0, p1) is plateau (p0 == p1: none).
+
+    `id` is the presentation's number while streaming, `sensor` indexes the builder's sensors, `between` tells stretches between.
+    No range is empty. Where stretches between are not declared, rows of nobody are in no range.
+    """
+
+    i0: Ints
+    i1: Ints
+    p0: Ints
+    p1: Ints
+    id: Ints
+    sensor: Ints
+    between: NDArray[np.bool_]
+
+    def __len__(self) -> int:
+        return len(self.i0)
+
+
+@dataclass(frozen=True, slots=True)
+class PresentationTable:
+    """All presentations (P,), sorted by start, then sensor. Code columns index `tables[name]` ('target', 'specimen', 'set', 'item',
+    each condition), -1 where not known; `sensor` indexes `sensors`. Conditions are those of the first row."""
+
+    sensors: tuple[str, ...]
+    tables: Mapping[str, tuple[str, ...]]
+    ids: Ints
+    sensor: Ints
+    target: Ints
+    specimen: Ints
+    set: Ints
+    item: Ints
+    conditions: Mapping[str, Ints]
+    between: NDArray[np.bool_]
+    start_ns: Ints
+    end_ns: Ints
+    first_row: Ints
+    rows: Ints
+    longest_step_ns: Ints
+    status: Ints
+    touches_before: NDArray[np.bool_]
+    touches_after: NDArray[np.bool_]
+
+    def __len__(self) -> int:
+        return len(self.ids)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Facts:
+    """What a builder must know: the sensors of the recording, `every` and `gap` of its form, the station's `between` target, the
+    edge of each sensor, and the names of the conditions."""
+
+    sensors: tuple[str, ...]
+    every_ns: int
+    gap_ns: int
+    between: str | None = None
+    edge_ns: Mapping[str, int] = field(default_factory=dict)
+    conditions: tuple[str, ...] = ()
+
+
+class PresentationBuilder(Protocol):
+    """Either kind of builder."""
+
+    def walk(self, batches: Iterable[Batch]) -> Iterator[tuple[Batch, Ranges]]:
+        """Each batch with its ranges, in order."""
+
+    def finish(self) -> PresentationTable:
+        """All presentations, after the last batch."""
+
+
+def builder_for(facts: Facts, listed: Listed | None = None) -> PresentationBuilder:
+    """A builder from the truth columns of the batches, or from a list with times where there is one."""
+    from stationtest.signals.listed_presentations import FromList
+
+    return FromColumns(facts) if listed is None else FromList(facts, listed)
+
+
+@dataclass(slots=True)
+class _Open:
+    """The stretch of one sensor that is still under way; `id` is NOBODY for a stretch between that nobody asked for."""
+
+    id: int
+    codes: tuple[int, ...]
+    start_ns: int
+    first_row: int
+    longest_ns: int
+    after_gap: bool
+
+
+@dataclass(slots=True)
+class _Found:
+    """Ranges of one sensor in one batch before their plateau is known: `end_ns` of the last is -1 while it is open."""
+
+    i0: Ints
+    i1: Ints
+    id: Ints
+    between: NDArray[np.bool_]
+    start_ns: Ints
+    end_ns: Ints
+
+
+class FromColumns:
+    """Presentations from the truth columns: a new one begins where one of them changes, or after an empty row.
+
+    Several sensors: a row belongs to the sensor that its `sensor` column names; for every other sensor nothing is presented then.
+    """
+
+    def __init__(self, facts: Facts) -> None:
+        self._facts = facts
+        self._names = [*TRUTH[:-1], *facts.conditions]  # the columns of a stretch, target first
+        self._open: list[_Open | None] = [None] * len(facts.sensors)
+        self._closed: list[list[dict[str, NDArray]]] = [[] for _ in facts.sensors]
+        self._ends: dict[int, int] = {}
+        self._next_id = 0
+        self._last_ns: int | None = None
+        self._rows = 0
+        self._tables: Mapping[str, list[str]] = {}
+
+    def walk(self, batches: Iterable[Batch]) -> Iterator[tuple[Batch, Ranges]]:
+        """Each batch with its ranges, in order, as soon as their plateaus are settled."""
+        waiting: deque[tuple[Batch, list[_Found]]] = deque()
+        for batch in batches:
+            waiting.append((batch, self._add(batch)))
+            while waiting and self._settled(*waiting[0]):
+                yield self._ranges(*waiting.popleft())
+        self._close_all()
+        while waiting:
+            yield self._ranges(*waiting.popleft())
+
+    def finish(self) -> PresentationTable:
+        """All presentations that were walked over."""
+        columns = [
+            {key: np.concatenate([chunk[key] for chunk in chunks]) for key in chunks[0]} if chunks else {} for chunks in self._closed
+        ]
+        return assembled(self._facts, columns, self._tables, self._rows)
+
+    # one batch ------------------------------------------------------------------------------------------------------------------
+
+    def _add(self, batch: Batch) -> list[_Found]:
+        assert batch.t_ns is not None
+        t, n = batch.t_ns, len(batch)
+        self._tables = batch.tables
+        nothing = np.full(n, -1, np.int32)
+        codes = [batch.codes.get(name, nothing) for name in self._names]
+        steps = np.zeros(n + 1, np.int64)
+        np.subtract(t[1:], t[:-1], out=steps[1:n])
+        if self._last_ns is not None:
+            steps[0] = t[0] - self._last_ns
+        found = []
+        for k, sensor in enumerate(self._facts.sensors):
+            target = codes[0]
+            if "sensor" in batch.codes:
+                names = batch.tables["sensor"]
+                mine = names.index(sensor) if sensor in names else -2
+                target = np.where(batch.codes["sensor"] == mine, target, np.int32(-1))
+            found.append(self._one_sensor(k, t, steps, [target, *codes[1:]], batch.first_row))
+        self._last_ns = int(t[-1])
+        self._rows = batch.first_row + n
+        return found
+
+    def _one_sensor(self, k: int, t: Ints, steps: Ints, codes: list[Codes], first_row: int) -> _Found:
+        n, truth = len(t), len(TRUTH) - 1
+        going, gap_ns = self._open[k], self._facts.gap_ns
+        starts = _changes(codes[:truth], None if going is None else going.codes[:truth])
+        # a step belongs to the stretch of the row before it, so it also ends a stretch: (start, next start]
+        longest = np.maximum.reduceat(steps, np.concatenate(([0], starts + 1)))
+        before = np.empty(len(starts), np.int64)  # time of the row before each start
+        before[:] = t[starts - 1]
+        if len(starts) and starts[0] == 0:
+            before[0] = t[0] if self._last_ns is None else self._last_ns
+        target = codes[0][starts]
+        asked = np.full(len(starts), True) if self._facts.between is not None else target >= 0
+        ids = np.where(asked, self._next_id + np.cumsum(asked) - 1, NOBODY)
+        self._next_id += int(asked.sum())
+
+        begin_ns, begin_row = t[starts], first_row + starts.astype(np.int64)
+        close_ns = np.minimum(begin_ns, before + gap_ns)  # end of the stretch before each start
+        after_gap = steps[starts] > gap_ns
+        if going is not None:
+            going.longest_ns = max(going.longest_ns, int(longest[0]))
+            if len(starts):
+                self._close(k, going, int(close_ns[0]), int(begin_row[0]))
+        if len(starts) > 1:
+            self._closed[k].append(
+                self._columns(ids[:-1], [c[starts[:-1]] for c in codes], begin_ns[:-1], close_ns[1:], begin_row[:-1],
+                              np.diff(begin_row), longest[1:-1], after_gap[:-1])
+            )  # fmt: skip
+        if len(starts):
+            last = int(starts[-1])
+            here = tuple(int(column[last]) for column in codes)
+            self._open[k] = _Open(
+                int(ids[-1]), here, int(t[last]), int(begin_row[-1]), int(longest[-1]), bool(after_gap[-1])
+            )
+
+        head = going is not None and (not len(starts) or starts[0] > 0)
+        i0 = np.concatenate(([0], starts)) if head else starts.astype(np.int64)
+        all_ids = np.concatenate(([going.id], ids)) if head and going is not None else ids
+        all_starts = np.concatenate(([going.start_ns], begin_ns)) if head and going is not None else begin_ns
+        bare = np.concatenate(([going.codes[0] < 0], target < 0)) if head and going is not None else target < 0
+        ends = np.append(close_ns if head else close_ns[1:], -1)
+        keep = all_ids != NOBODY
+        i1 = np.append(i0[1:], n)
+        return _Found(i0[keep], i1[keep], all_ids[keep], bare[keep], all_starts[keep], ends[keep])
+
+    def _columns(
+        self, ids: Ints, codes: Sequence[NDArray], start: Ints, end: Ints, row: Ints, rows: Ints, longest: Ints, after_gap: NDArray
+    ) -> dict[str, NDArray]:
+        found = {"id": ids, "start_ns": start, "end_ns": end, "first_row": row, "rows": rows, "longest": longest, "gap": after_gap}
+        return found | dict(zip(self._names, codes, strict=True))
+
+    def _close(self, k: int, going: _Open, end_ns: int, end_row: int) -> None:
+        one = [np.array([value]) for value in (going.id, going.start_ns, end_ns, going.first_row, end_row - going.first_row, going.longest_ns)]
+        ids, start, end, row, rows, longest = one
+        codes = [np.array([code], np.int32) for code in going.codes]
+        self._closed[k].append(self._columns(ids, codes, start, end, row, rows, longest, np.array([going.after_gap])))
+        self._ends[going.id] = end_ns
+
+    def _close_all(self) -> None:
+        for k, going in enumerate(self._open):
+            if going is not None and self._last_ns is not None:
+                going.longest_ns = max(going.longest_ns, self._facts.every_ns)
+                self._close(k, going, self._last_ns + self._facts.every_ns, self._rows)
+        self._open = [None] * len(self._open)
+
+    # plateaus -------------------------------------------------------------------------------------------------------------------
+
+    def _settled(self, batch: Batch, found: list[_Found]) -> bool:
+        assert batch.t_ns is not None and self._last_ns is not None
+        for sensor, ranges in zip(self._facts.sensors, found, strict=True):
+            edge = self._facts.edge_ns.get(sensor, 0)
+            if len(ranges.id) and ranges.end_ns[-1] == -1 and int(ranges.id[-1]) not in self._ends:
+                if edge and self._last_ns - edge < batch.t_ns[-1]:
+                    return False
+        return True
+
+    def _ranges(self, batch: Batch, found: list[_Found]) -> tuple[Batch, Ranges]:
+        assert batch.t_ns is not None
+        parts = []
+        for k, (sensor, ranges) in enumerate(zip(self._facts.sensors, found, strict=True)):
+            ends = ranges.end_ns.copy()
+            if len(ends) and ends[-1] == -1:
+                ends[-1] = self._ends.get(int(ranges.id[-1]), FOREVER)  # still open, and longer than an edge beyond this batch
+            parts.append(with_plateau(batch.t_ns, k, ranges.i0, ranges.i1, ranges.id, ranges.between, ranges.start_ns, ends,
+                                      self._facts.edge_ns.get(sensor, 0)))  # fmt: skip
+        return batch, joined_ranges(parts)
+
+
+def with_plateau(
+    t: Ints, sensor: int, i0: Ints, i1: Ints, ids: Ints, between: NDArray[np.bool_], start_ns: Ints, end_ns: Ints, edge_ns: int
+) -> Ranges:
+    """Ranges of one sensor in a batch, with the rows of [start + edge, end - edge)."""
+    if edge_ns:
+        p0 = np.maximum(i0, np.searchsorted(t, start_ns + edge_ns))
+        p1 = np.minimum(i1, np.searchsorted(t, end_ns - edge_ns))
+        p1 = np.maximum(p0, p1)
+        outside = p0 >= i1
+        p0, p1 = np.where(outside, i0, p0), np.where(outside, i0, p1)
+    else:
+        p0, p1 = i0, i1
+    return Ranges(i0, i1, p0, p1, ids, np.full(len(i0), sensor), between)
+
+
+def assembled(
+    facts: Facts, columns: Sequence[Mapping[str, NDArray]], tables: Mapping[str, Sequence[str]], rows: int
+) -> PresentationTable:
+    """The table of all stretches of all sensors. `columns` holds for each sensor what was found of it, in order of time."""
+    words = {name: list(tables.get(name, ())) for name in (*TRUTH[:-1], *facts.conditions)}
+    belt = UNKNOWN
+    if facts.between is not None:
+        if facts.between not in words["target"]:
+            words["target"].append(facts.between)
+        belt = facts.between
+    mystery = words["target"].index(UNKNOWN) if UNKNOWN in words["target"] else -2
+    done = []
+    for sensor, found in enumerate(columns):
+        if not found:
+            continue
+        part = dict(found)
+        n = len(part["id"])
+        bare = part["target"] < 0
+        adjacent = part["end_ns"][:-1] == part["start_ns"][1:]
+        touching = adjacent & ~bare[:-1] & ~bare[1:]
+        part["before"], part["after"] = np.append(False, touching)[:n], np.append(touching, False)[:n]
+        for name in TRUTH[1:-1]:
+            part[name] = np.where(bare, -1, part[name])
+        part["target"] = np.where(bare, words["target"].index(belt) if facts.between is not None else -1, part["target"])
+        part["between"], part["sensor"] = bare, np.full(n, sensor)
+        part["status"] = (
+            np.where((part["longest"] > facts.gap_ns) | part["gap"] | (part["rows"] == 0), GAP, 0)
+            | np.where(part.get("cut_start", part["first_row"] == 0), CUT_START, 0)
+            | np.where(part.get("cut_end", part["first_row"] + part["rows"] >= rows), CUT_END, 0)
+            | np.where(part["target"] == mystery, UNKNOWN_TARGET, 0)
+        )
+        keep = part["id"] != NOBODY
+        done.append({key: column[keep] for key, column in part.items()})
+    keys = done[0].keys() if done else ()
+    whole = {key: np.concatenate([part[key] for part in done]) for key in keys}
+    if not whole:
+        raise ValueError("no batch was walked over")
+    order = np.lexsort((whole["sensor"], whole["start_ns"]))
+    whole = {key: column[order] for key, column in whole.items()}
+    ints = {name: whole[name].astype(np.int64) for name in (*TRUTH[:-1], *facts.conditions)}
+    return PresentationTable(
+        sensors=facts.sensors,
+        tables={name: tuple(listed) for name, listed in words.items()},
+        ids=whole["id"],
+        sensor=whole["sensor"],
+        target=ints["target"],
+        specimen=ints["specimen"],
+        set=ints["set"],
+        item=ints["item"],
+        conditions={name: ints[name] for name in facts.conditions},
+        between=whole["between"],
+        start_ns=whole["start_ns"],
+        end_ns=whole["end_ns"],
+        first_row=whole["first_row"],
+        rows=whole["rows"],
+        longest_step_ns=whole["longest"],
+        status=whole["status"].astype(np.int64),
+        touches_before=whole["before"],
+        touches_after=whole["after"],
+    )
+
+
+def _changes(codes: Sequence[Codes], before: tuple[int, ...] | None) -> Ints:
+    """Rows (S,) at which a new stretch begins; `before` are the codes of the row before, None at the recording's first row.
+
+    Where nothing is presented, the other columns do not matter.
+    """
+    target, *others = codes
+    change = np.empty(len(target), np.bool_)
+    np.not_equal(target[1:], target[:-1], out=change[1:])
+    change[0] = before is None or target[0] != before[0]
+    for position, column in enumerate(others, 1):
+        differs = column[1:] != column[:-1]
+        if differs.any():
+            change[1:] |= differs & (target[1:] >= 0)
+        if before is not None and column[0] != before[position] and target[0] >= 0:
+            change[0] = True
+    return np.flatnonzero(change)
+
+
+def joined_ranges(parts: Sequence[Ranges]) -> Ranges:
+    """Ranges of several sensors, sensor by sensor."""
+    if len(parts) == 1:
+        return parts[0]
+    return Ranges(*(np.concatenate([getattr(part, name) for part in parts]) for name in Ranges.__slots__))
