@@ -44,15 +44,15 @@ EXPECTATIONS = (
     ("agrees", "presentation", True, 1, "Recorded and computed signals agree"),
 )
 
-# name, source, space, function of stationtest.signals.distances
+# name, source, space, what makes a comparison of a reference (in stationtest.signals)
 DISTANCES = (
-    ("CIE 1976 u'v'", "ISO/CIE 11664-5:2016", "uv", "cie_1976_uv"),
-    ("CIE 1976 L*a*b*", "ISO/CIE 11664-4:2019", "Lab", "cie_1976_lab"),
-    ("CIE 1994", "CIE 116-1995", "Lab", "cie_1994"),
-    ("CIEDE2000", "ISO/CIE 11664-6:2022", "Lab", "ciede2000"),
-    ("CMC(2:1)", "ISO 105-J03:2009", "Lab", "cmc_2_1"),
-    ("CMC(1:1)", "ISO 105-J03:2009", "Lab", "cmc_1_1"),
-    ("sensor chromaticity", "no standard: Euclidean distance of the shares of the bands", "shares", "sensor_chromaticity"),
+    ("CIE 1976 u'v'", "ISO/CIE 11664-5", "uv", "distances:Euclidean"),
+    ("CIE 1976 L*a*b*", "ISO/CIE 11664-4", "Lab", "distances:Euclidean"),
+    ("CIE 1994", "CIE 116, weights for graphic arts (k_L = 1, K1 = 0.045, K2 = 0.015)", "Lab", "distances:cie_1994"),
+    ("CIEDE2000", "ISO/CIE 11664-6", "Lab", "ciede2000:FromReference"),
+    ("CMC(2:1)", "ISO 105-J03", "Lab", "distances:cmc_2_1"),
+    ("CMC(1:1)", "ISO 105-J03", "Lab", "distances:cmc_1_1"),
+    ("sensor chromaticity", "Euclidean distance of the band shares; not standardised", "shares", "distances:Euclidean"),
 )
 
 
@@ -79,17 +79,17 @@ class BuiltIn:
     def stationtest_reading_formats(self) -> list[ReadingFormatPart]:
         return [
             ReadingFormatPart(
-                name="csv", version=1, suffixes=(".csv", ".txt", ".tsv"), reader="stationtest.sources.csv_file:reader"
+                name="csv", version=1, suffixes=(".csv", ".txt", ".tsv"), reader="stationtest.sources.csv_readings:open_file"
             ),
             ReadingFormatPart(
-                name="parquet", version=1, suffixes=(".parquet",), reader="stationtest.sources.parquet_file:reader"
+                name="parquet", version=1, suffixes=(".parquet",), reader="stationtest.sources.parquet_readings:open_file"
             ),
         ]
 
     @hookimpl
     def stationtest_distances(self) -> list[DistancePart]:
         return [
-            DistancePart(name=name, version=1, source=source, space=space, function=f"stationtest.signals.distances:{function}")
+            DistancePart(name=name, version=1, source=source, space=space, function=f"stationtest.signals.{function}")
             for name, source, space, function in DISTANCES
         ]
 

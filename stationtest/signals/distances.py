@@ -11,15 +11,17 @@ A reading without a colour (sum of bands or X + 15 Y + 3 Z not above 0) has the 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from math import atan2, cos, degrees, hypot, radians, sqrt
+from math import atan2, cos, degrees, hypot, isfinite, radians, sqrt
 
 import numpy as np
 
 from stationtest.errors import usage
+from stationtest.model.parts import DistancePart, resolve
+from stationtest.model.parts import DistancePart, resolve
 from stationtest.model.station import Colour, Sensor
-from stationtest.signals import ciede2000
+from stationtest.signals.ciede2000 import FromReference
 from stationtest.signals.conversion import SensorModel
 from stationtest.signals.scratch import Column, blocks, own_scratch
 
@@ -39,7 +41,7 @@ class Distance:
     of: Callable[[tuple[float, ...]], Compare]
 
 
-class _Euclidean:
+class Euclidean:
     """The root of the sum of squared differences in all columns."""
 
     def __init__(self, reference: tuple[float, ...]) -> None:
@@ -107,7 +109,7 @@ class _Weighted:
 Weights = tuple[float, float, float]
 
 
-def _cie94(reference: tuple[float, ...]) -> Weights:
+def cie_1994(reference: tuple[float, ...]) -> Weights:
     chroma = hypot(reference[1], reference[2])
     return 1.0, 1 + 0.045 * chroma, 1 + 0.015 * chroma
 
@@ -129,29 +131,70 @@ def _cmc(lightness_weight: float) -> Callable[[tuple[float, ...]], Weights]:
 
 
 WEIGHTS: dict[str, Callable[[tuple[float, ...]], Weights]] = {
-    "CIE 1994": _cie94,
+    "CIE 1994": cie_1994,
     "CMC(2:1)": _cmc(2.0),
     "CMC(1:1)": _cmc(1.0),
 }
 """S_L, S_C and S_H of the distances whose weights the reference alone decides."""
 
 
-def _weighted(name: str) -> Callable[[tuple[float, ...]], Compare]:
-    return lambda reference: _Weighted(reference, WEIGHTS[name](reference))
+def cie_1976_uv(reference: tuple[float, ...]) -> Compare:
+    """The distance in the u', v' diagram (ISO/CIE 11664-5); lightness is ignored."""
+    return Euclidean(reference)
+
+
+def cie_1976_lab(reference: tuple[float, ...]) -> Compare:
+    """Delta E*ab (ISO/CIE 11664-4)."""
+    return Euclidean(reference)
+
+
+def cie_1994(reference: tuple[float, ...]) -> Compare:
+    """CIE 1994 (CIE 116) with the weights of graphic arts: k_L = 1, K1 = 0.045, K2 = 0.015."""
+    return _Weighted(reference, WEIGHTS["CIE 1994"](reference))
+
+
+def ciede2000(reference: tuple[float, ...]) -> Compare:
+    """CIEDE2000 (ISO/CIE 11664-6) with k_L = k_C = k_H = 1."""
+    return FromReference((reference[0], reference[1], reference[2]))
+
+
+def cmc_2_1(reference: tuple[float, ...]) -> Compare:
+    """CMC(l:c) with l = 2, c = 1 (ISO 105-J03)."""
+    return _Weighted(reference, WEIGHTS["CMC(2:1)"](reference))
+
+
+def cmc_1_1(reference: tuple[float, ...]) -> Compare:
+    """CMC(l:c) with l = c = 1 (ISO 105-J03)."""
+    return _Weighted(reference, WEIGHTS["CMC(1:1)"](reference))
+
+
+def sensor_chromaticity(reference: tuple[float, ...]) -> Compare:
+    """The Euclidean distance of the shares of the three bands; no standard has it."""
+    return Euclidean(reference)
 
 
 BUILT_IN: dict[str, Distance] = {
     distance.name: distance
     for distance in (
-        Distance("CIE 1976 u'v'", "uv", "ISO/CIE 11664-5", _Euclidean),
-        Distance("CIE 1976 L*a*b*", "Lab", "ISO/CIE 11664-4", _Euclidean),
-        Distance("CIE 1994", "Lab", "CIE 116, weights for graphic arts (k_L = 1, K1 = 0.045, K2 = 0.015)", _weighted("CIE 1994")),
-        Distance("CIEDE2000", "Lab", "ISO/CIE 11664-6", ciede2000.FromReference),  # type: ignore[arg-type]
-        Distance("CMC(2:1)", "Lab", "ISO 105-J03", _weighted("CMC(2:1)")),
-        Distance("CMC(1:1)", "Lab", "ISO 105-J03", _weighted("CMC(1:1)")),
-        Distance("sensor chromaticity", "shares", "Euclidean distance of the band shares; not standardised", _Euclidean),
+        Distance("CIE 1976 u'v'", "uv", "ISO/CIE 11664-5", cie_1976_uv),
+        Distance("CIE 1976 L*a*b*", "Lab", "ISO/CIE 11664-4", cie_1976_lab),
+        Distance("CIE 1994", "Lab", "CIE 116", cie_1994),
+        Distance("CIEDE2000", "Lab", "ISO/CIE 11664-6", ciede2000),
+        Distance("CMC(2:1)", "Lab", "ISO 105-J03", cmc_2_1),
+        Distance("CMC(1:1)", "Lab", "ISO 105-J03", cmc_1_1),
+        Distance("sensor chromaticity", "shares", "Euclidean distance of the band shares; not standardised", sensor_chromaticity),
     )
 }
+
+
+def known_of(parts: Mapping[str, DistancePart]) -> dict[str, Distance]:
+    """The distances that plugins describe, built-in ones among them. Raises `UsageError` (broken-plugin)."""
+    return {name: Distance(name, part.space, part.source, resolve(part.function)) for name, part in parts.items()}
+
+
+def from_parts(parts: Mapping[str, DistancePart]) -> dict[str, Distance]:
+    """The distances that are present, those of plugins among them; their code is loaded here."""
+    return {part.name: Distance(part.name, part.space, part.source, resolve(part.function)) for part in parts.values()}
 
 
 def get(name: str) -> Distance:
@@ -165,12 +208,15 @@ def reference_in(space: str, colour: Colour | tuple[float, float, float], sensor
     `colour` is a stated colour, or the mean relative reading that was learned (three numbers, converted once, as a reading is).
     A stated Lab is taken relative to the sensor's own white, as the sensor's readings are; a stated XYZ has Y = 100 for that
     white. Illuminant and observer must be those of the sensor, which is checked where the files are read.
-    Raises `UsageError` (colour-mismatch) where the sensor cannot give this space.
+    Raises `UsageError`: colour-mismatch where the sensor cannot give this space, cannot-learn where the learned mean is dark.
     """
     model = sensor if isinstance(sensor, SensorModel) else SensorModel.from_sensor(sensor)
     if not isinstance(colour, Colour):
         columns = model.columns(space, tuple(np.array([value], dtype=np.float64) for value in colour))
-        return tuple(float(column[0]) for column in columns)
+        found = tuple(float(column[0]) for column in columns)
+        if not all(map(isfinite, found)):
+            raise usage("the readings it would be learned from are dark: they have no colour", "cannot-learn")
+        return found
     if colour.space == "shares" or space == "shares":
         if colour.space != space:
             raise usage(f"a reference stated as {colour.space} cannot be compared in {space}", "colour-mismatch")
@@ -186,3 +232,32 @@ def reference_in(space: str, colour: Colour | tuple[float, float, float], sensor
     if total <= 0:
         raise usage("a reference that is black has no u', v'", "colour-mismatch")
     return (4 * xyz[0] / total, 9 * xyz[1] / total)
+
+
+# Pairs of Table 1 with their number, L*, a*, b* of the standard, of the sample, and CIEDE2000 to four decimals.
+_SHARMA = (
+    (1, (50.0, 2.6772, -79.7751), (50.0, 0.0, -82.7485), 2.0425),
+    (7, (50.0, 0.0, 0.0), (50.0, -1.0, 2.0), 2.3669),
+    (9, (50.0, 2.49, -0.001), (50.0, -2.49, 0.0009), 7.1792),
+    (12, (50.0, 2.49, -0.001), (50.0, -2.49, 0.0012), 7.2195),
+    (13, (50.0, -0.001, 2.49), (50.0, 0.0009, -2.49), 4.8045),
+    (15, (50.0, -0.001, 2.49), (50.0, 0.0011, -2.49), 4.7461),
+    (18, (50.0, 2.5, 0.0), (61.0, -5.0, 29.0), 22.8977),
+    (25, (60.2574, -34.0099, 36.2677), (60.4626, -34.1751, 39.4387), 1.2644),
+    (29, (22.7233, 20.0904, -46.694), (23.0331, 14.973, -42.5619), 2.0373),
+    (32, (90.9257, -0.5406, -0.9208), (88.6381, -0.8985, -0.7239), 1.5381),
+    (33, (6.7747, -0.2908, -2.4247), (5.8714, -0.0985, -2.2286), 0.6377),
+)
+_SHARMA_SOURCE = "Sharma, Wu and Dalal (2005), Color Research and Application 30:21-30, Table 1"
+
+
+def known_answers() -> Iterator[tuple[str, float, float, float, str]]:
+    """For each check: its name, what is computed here, what is published, how far they may differ, and where it is published."""
+    for number, standard, sample, published in _SHARMA:
+        columns = tuple(np.array([value]) for value in sample)
+        yield f"CIEDE2000, pair {number}", float(ciede2000(standard)(*columns)[0]), published, 5e-5, _SHARMA_SOURCE
+    # (50, 50, 0) against (50, 44, 0): the weights are those of the standard, so the two directions differ
+    for first, second, by_hand in ((50.0, 44.0, 6 / (1 + 0.045 * 50)), (44.0, 50.0, 6 / (1 + 0.045 * 44))):
+        columns = (np.array([50.0]), np.array([second]), np.array([0.0]))
+        computed = float(cie_1994((50.0, first, 0.0))(*columns)[0])
+        yield f"CIE 1994, a* {first:g} to {second:g}", computed, by_hand, 1e-12, "CIE 116: dE = |dC*| / (1 + 0.045 C*1) by hand"
