@@ -1,0 +1,149 @@
+"""What must hold within a case: one kind of evidence, one unit of trial, names that a mapping of free words may hold."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+
+from stationtest.files.case_fields import CaseFields, EvidenceFields, PresentFields
+from stationtest.files.scalars import Names
+from stationtest.files.suggest import allowed_words, nearest
+from stationtest.files.words import listed, shown
+
+Told = tuple[tuple[str, ...], str, str]
+
+FOLLOWS_PRESENT = ("outputs",)  # one trial is what is presented: a presentation, or a set
+SETS_ONLY = ("set", "order")
+FREE_WHERE = ("specimen", "grade", "set", "item")
+TOUCHING = ("yes", "no")
+
+
+def unit_of(expected: Sequence[tuple[str, str]], kind: str) -> str:
+    """The unit of trial of a case whose expectations agree."""
+    name, unit = expected[0]
+    return "set" if name in FOLLOWS_PRESENT and kind == "set" else unit
+
+
+class Checks:
+    """The second pass over a typed case. `run` yields the path of a key, what is wrong with it, and the code."""
+
+    def __init__(self, fields: CaseFields, expected: Sequence[tuple[str, str]], names: Names, members: Mapping[str, tuple[str, ...]],
+                 requirements: tuple[str, ...] | None, specimens: tuple[str, ...] | None) -> None:  # fmt: skip
+        self.fields = fields
+        self.expected = expected
+        self.names = names
+        self.members = members
+        self.requirements = requirements
+        self.specimens = specimens
+
+    def run(self) -> Iterator[Told]:
+        yield from self._present()
+        yield from self._units()
+        if self.fields.evidence is not None:
+            for loc, message, code in evidence_problems(self.fields.evidence):
+                yield ("evidence", *loc), message, code
+            yield from self._evidence_fits(self.fields.evidence)
+        yield from self._where()
+        for requirement in self.fields.requirement or ():
+            if self.requirements is not None and requirement not in self.requirements:
+                yield ("requirement",), _unknown("requirement in the list", requirement, self.requirements), "unknown-name"
+        for tag in self.fields.tags or ():
+            if not tag.replace("-", "_").isidentifier():
+                yield ("tags",), f"a tag is one word of letters, digits, `_` and `-`; found {shown(tag)}", "wrong-value"
+
+    @property
+    def _kind(self) -> str:
+        present = self.fields.present
+        return ("between" if present.between is not None else "set") if isinstance(present, PresentFields) else "targets"
+
+    def _present(self) -> Iterator[Told]:
+        present = self.fields.present
+        if isinstance(present, list) and len(set(present)) < len(present):
+            yield ("present",), f"a target stands twice in this list; found {listed(present)}", "duplicate-name"
+        if not isinstance(present, PresentFields):
+            return
+        which = [key for key in ("complete", "lacking", "contents", "extra") if getattr(present, key) is not None]
+        if (present.between is None) == (present.set_ is None):
+            yield ("present",), "what is presented is exactly one of a target, a list of targets, `between:` and `set:`", (
+                "missing-key" if present.between is None else "contradiction")  # fmt: skip
+        elif present.between is not None and which:
+            yield ("present", which[0]), "this belongs to `set:`", "contradiction"
+        elif present.set_ is not None and len(which) != 1:
+            yield ("present",), (f"a set is presented as exactly one of complete, lacking, contents and extra; found {listed(which) or 'none'}"), (
+                "contradiction" if which else "missing-key")  # fmt: skip
+        elif present.set_ is not None:
+            members = self.members.get(present.set_)
+            if present.lacking is not None and members is not None and present.lacking not in ("each", *members):
+                yield ("present", "lacking"), _unknown("member of the set", present.lacking, ("each", *members)), "unknown-name"
+            if present.extra is not None and present.extra not in ("any", *self.names.target):
+                yield ("present", "extra"), _unknown("target", present.extra, ("any", *self.names.target)), "unknown-name"
+
+    def _units(self) -> Iterator[Told]:
+        units = {name: unit_of([(name, unit)], self._kind) for name, unit in self.expected}
+        if len(set(units.values())) > 1:
+            spoken = listed(f"{name} of a {unit}" for name, unit in units.items())
+            yield ("expect",), f"expectations of one case speak of the same unit of trial; found {spoken}; allowed one unit, or two cases", "mixed-units"
+            return
+        for name, unit in units.items():
+            if unit == "presentation" and self._kind == "set":
+                yield ("expect", name), "this expectation speaks of a presentation, and the case presents sets", "mixed-units"
+            if name in SETS_ONLY and self._kind != "set":
+                yield ("expect", name), "this expectation speaks of sets; present: {set: NAME, ...}", "mixed-units"
+
+    def _evidence_fits(self, evidence: EvidenceFields) -> Iterator[Told]:
+        unit = unit_of(self.expected, self._kind)
+        if (unit == "run") != (evidence.runs is not None):
+            message = ("this expectation speaks of the run as a whole: evidence: {runs: 1}" if unit == "run" else
+                       f"`runs` counts whole runs, and this case is judged on each {unit}")  # fmt: skip
+            yield ("evidence",), message, "contradiction"
+        if evidence.duration is not None and self._kind != "between":
+            yield ("evidence", "duration"), "evidence by duration is for stretches between: present: {between: NAME}", "contradiction"
+
+    def _where(self) -> Iterator[Told]:
+        for key, values in (self.fields.where or {}).items():
+            allowed: Iterable[str] | None = None
+            if key in self.names.conditions:
+                allowed = self.names.conditions[key]
+            elif key == "sensor":
+                allowed = self.names.sensor
+            elif key == "touching":
+                allowed = TOUCHING
+            elif key == "specimen":
+                allowed = self.specimens
+            elif key not in FREE_WHERE:
+                known = (*self.names.conditions, "sensor", "touching", *FREE_WHERE)
+                yield ("where", key), _unknown("condition", key, known), "unknown-name"
+            for value in values if allowed is not None else ():
+                if value not in allowed:  # type: ignore[operator]
+                    yield ("where", key), _unknown(f"value of {key}", value, tuple(allowed)), "unknown-name"  # type: ignore[arg-type]
+
+
+def evidence_problems(evidence: EvidenceFields) -> Iterator[Told]:
+    """Exactly one kind of demand, whole, and nothing beside it that says nothing."""
+    given = [key for key in ("reliability", "trials", "duration", "runs") if getattr(evidence, key) is not None]
+    if len(given) != 1:
+        yield (), f"evidence is exactly one of reliability, trials, duration and runs; found {listed(given) or 'none'}", (
+            "contradiction" if given else "missing-key")  # fmt: skip
+        return
+    kind = given[0]
+    if kind == "reliability":
+        if evidence.confidence is None:
+            yield ("confidence",), "this key is missing; a reliability is shown with a confidence, such as 95 %; there is no built-in default", "missing-key"
+        if evidence.of is None:
+            yield ("of",), "this key is missing; it says of what the reliability is claimed; allowed presentations, specimens", "missing-key"
+    if evidence.of == "specimens" and evidence.presented is None:
+        yield ("presented",), "this key is missing; it says how often each specimen is presented", "missing-key"
+    if evidence.presented is not None and evidence.of != "specimens":
+        yield ("presented",), "this key belongs to `of: specimens`", "contradiction"
+    if kind == "duration" and evidence.events is None:
+        yield ("events",), "this key is missing; evidence by duration says events: none", "missing-key"
+    if kind != "duration" and evidence.events is not None:
+        yield ("events",), "this key belongs to `duration`", "contradiction"
+    if kind in ("duration", "runs"):
+        for key in ("of", "specimens"):
+            if getattr(evidence, key) is not None:
+                yield (key,), f"this key does not go with `{kind}`", "contradiction"
+
+
+def _unknown(what: str, given: str, allowed: Iterable[str]) -> str:
+    near = nearest(given, allowed)
+    return f"there is no {what} of this name" + (f"; did you mean `{near}`?" if near else "") + f"; found {shown(given)}; allowed {allowed_words(allowed)}"

@@ -1,0 +1,98 @@
+"""What is written in a case file. Expectations bring their own field classes, so `expect:` is only a mapping here."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import Field, PlainValidator, WithJsonSchema
+
+from stationtest.files.fields import Fields, by_kind, said
+from stationtest.files.scalars import (
+    AtLeastCount, AtMostCount, AtMostShare, CaseId, OneOrMore, OneUp, OpenShare, PositiveDuration, SetName, TargetName, Text, Yes, YesNo,
+)  # fmt: skip
+from stationtest.files.station_fields import Language
+
+
+class PresentFields(Fields):
+    """What is presented, if it is not simply a target: a stretch between, or a set that is complete, lacks or holds something."""
+
+    between: TargetName | None = None
+    set_: SetName | None = None
+    complete: Yes | None = None
+    lacking: Text | None = None
+    contents: dict[TargetName, OneUp] | None = Field(default=None, min_length=1)
+    extra: Text | None = None
+
+
+Present = by_kind(text=TargetName, items=Annotated[list[TargetName], Field(min_length=1)], mapping=PresentFields)
+
+
+class EvidenceFields(Fields):
+    """How much evidence a case needs: reliability and confidence, or trials, or duration, or runs."""
+
+    reliability: OpenShare | None = None
+    confidence: OpenShare | None = None
+    of: Literal["presentations", "specimens"] | None = None
+    presented: OneUp | None = None
+    specimens: AtLeastCount | None = None
+    trials: OneUp | None = None
+    nonconforming: AtMostCount = said("at most 0")
+    not_judged: AtMostShare = said("at most 0 %")
+    pooled: YesNo = said("no")
+    duration: PositiveDuration | None = None
+    events: Literal["none"] | None = None
+    runs: OneUp | None = None
+
+
+def _anything(value: object) -> object:
+    return value
+
+
+Anything = Annotated[Any, PlainValidator(_anything), WithJsonSchema({"type": "object", "minProperties": 1})]
+Basis = Literal["recorded", "by hand", "computed", "simulated"]
+
+
+class RowFields(Fields):
+    """A part-case: its keys replace those of the case, each whole."""
+
+    id: CaseId | None = None
+    title: Text | None = None
+    requirement: OneOrMore[Text] | None = None
+    present: Present | None = None  # type: ignore[valid-type]
+    where: dict[Text, OneOrMore[Text]] | None = None
+    expect: Anything = None
+    evidence: EvidenceFields | None = None
+    basis: Basis | None = None
+    readings: OneOrMore[Text] | None = None
+    do: Text | None = None
+    tags: OneOrMore[Text] | None = None
+
+
+class CaseFields(RowFields):
+    """An acceptance case, with its rows already laid over it."""
+
+    title: Text
+    present: Present  # type: ignore[valid-type]
+    expect: Anything
+
+
+class WrittenCase(RowFields):
+    """A case as it stands in the file: what its rows state may be left out. For the schema only."""
+
+    title: Text
+    rows: list[RowFields] | None = Field(default=None, min_length=1)
+
+
+class CaseFileHead(Fields):
+    """What stands beside the cases, and holds for each that does not say its own."""
+
+    language: Language = said("1")
+    readings: OneOrMore[Text] | None = None
+    evidence: EvidenceFields | None = None
+    basis: Basis | None = None
+
+
+class CaseFileFields(CaseFileHead):
+    """*.case.yaml: what a station must do. For the schema only: cases are typed one by one."""
+
+    cases: dict[CaseId, WrittenCase] = Field(min_length=1)

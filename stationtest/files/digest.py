@@ -1,0 +1,16 @@
+"""SHA-256 of a file, and its size."""
+
+from __future__ import annotations
+
+import hashlib
+
+
+def sha256_file(path: str) -> tuple[str, int]:
+    """Hexadecimal digest and number of bytes; the file is read in pieces."""
+    with open(path, "rb") as file:
+        digest = hashlib.file_digest(file, "sha256")
+        return digest.hexdigest(), file.tell()
+
+
+def sha256_bytes(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()

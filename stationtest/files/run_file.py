@@ -1,0 +1,40 @@
+"""run.yaml: who, where, when and under what conditions a run was made. Facts in the user's words; none is required."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pydantic import Field, RootModel
+
+from stationtest.errors import Problem
+from stationtest.files.field_problems import typed
+from stationtest.files.fields import by_kind
+from stationtest.files.scalars import Name, Text
+from stationtest.files.tree import Hole, Map, Tree
+from stationtest.model.case import RunFacts
+
+KNOWN = ("who", "role", "organisation", "site", "line", "stage", "protocol", "started", "trigger", "truth", "ambient", "temperature",
+         "belt_speed", "instruments", "notes")  # fmt: skip
+
+
+class RunFields(RootModel[dict[Name, by_kind(text=Text, items=list[Text])]]):  # type: ignore[misc]
+    """run.yaml: facts about a run; those that are not stated are reported as not recorded."""
+
+    root: dict[Name, Any] = Field(default_factory=dict)
+
+
+def read_run(tree: Tree) -> tuple[RunFacts, list[Problem]]:
+    """Every known word in its order (None where nothing was stated), then the others as they stand."""
+    problems = list(tree.problems)
+    if not isinstance(tree.root, Map):
+        if tree.root is not None and not isinstance(tree.root, Hole):
+            problems.append(Problem(tree.place(tree.root), "", "this file is a mapping of facts, such as `who: NAME`", "wrong-value"))
+        return no_facts(), problems
+    fields, found = typed(RunFields, tree.root, tree.path)
+    stated = {key: value if isinstance(value, str) else "; ".join(value) for key, value in fields.root.items()} if fields else {}
+    others = [key for key in stated if key not in KNOWN]
+    return RunFacts(facts=tuple((key, stated.get(key)) for key in (*KNOWN, *others))), problems + found
+
+
+def no_facts() -> RunFacts:
+    return RunFacts(facts=tuple((key, None) for key in KNOWN))

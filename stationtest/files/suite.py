@@ -1,0 +1,177 @@
+"""A station folder to a `Suite`: all files read and typed, or one list of every problem of every file."""
+
+from __future__ import annotations
+
+import gc
+import os
+from collections.abc import Mapping
+from typing import Any
+
+from stationtest.errors import FileProblems, Problem, usage
+from stationtest.files import digest, run_file, tables
+from stationtest.files.case_file import Known, read_cases
+from stationtest.files.paths import Folder, beside_recording, matches
+from stationtest.files.station_file import FILE, StationFile, read_station
+from stationtest.files.tree import MAX_BYTES, Tree, parse
+from stationtest.files.words import shown
+from stationtest.model.case import Case, InputFile, RunFacts, Suite
+from stationtest.model.parts import ExpectationPart, resolve
+from stationtest.model.station import Requirement, Specimen, Station
+from stationtest.place import Place
+
+CASES, SUFFIX = "cases", ".case.yaml"
+
+
+def find_station(path: str) -> str:
+    """The folder of the nearest station.yaml at or above a file or folder. UsageError 'no-station' if there is none."""
+    at = os.path.abspath(path)
+    while True:
+        if os.path.isfile(os.path.join(at, FILE)):
+            return at
+        above = os.path.dirname(at)
+        if above == at:
+            raise usage(f"there is no {FILE} in {shown(path, 200)} or above it; `stationtest new FOLDER` makes a station folder", "no-station")
+        at = above
+
+
+def case_files(folder: str) -> list[str]:
+    """The case files of a station, relative to its folder, in order of their names."""
+    try:
+        names = os.listdir(os.path.join(folder, CASES))
+    except OSError:
+        return []
+    return [f"{CASES}/{name}" for name in sorted(names) if name.endswith(SUFFIX) and not name.startswith(".")]
+
+
+def load(folder: str, *, allow_outside: bool = False, expectations: Mapping[str, ExpectationPart]) -> Suite:
+    """The suite of a station folder. FileProblems holds all problems of all files; places name files as the user would type them."""
+    if not os.path.isfile(os.path.join(folder, FILE)):
+        raise usage(f"there is no {FILE} in {shown(str(folder), 200)}; `stationtest new FOLDER` makes a station folder", "no-station")
+    collecting = gc.isenabled()
+    gc.disable()
+    try:
+        return _Loader(Folder(os.fspath(folder), allow_outside), expectations).suite()
+    finally:
+        if collecting:
+            gc.enable()
+
+
+class _Loader:
+    def __init__(self, folder: Folder, expectations: Mapping[str, ExpectationPart]) -> None:
+        self.folder = folder
+        self.parts = expectations
+        self.classes = {name: resolve(part.fields) for name, part in expectations.items()}
+        self.problems: list[Problem] = []
+        self.files: dict[str, InputFile] = {}
+
+    def suite(self) -> Suite:
+        read = read_station(self._tree(FILE, "station"), self.folder)
+        self.problems += read.problems
+        requirements, listed = self._requirements(read)
+        specimens, registered = self._specimens(read)
+        members = {name: tuple(kind.members) for name, kind in read.fields.sets.items()} if read.fields else {}
+        known = Known(self.folder, read.names, read.patterns, members, self.parts, self.classes,
+                      tuple(r.id for r in requirements) if listed else None, tuple(s.id for s in specimens) if registered else None)  # fmt: skip
+        cases: list[Case] = []
+        for file in case_files(self.folder.path):
+            found, problems = read_cases(self._tree(file, "cases"), file, known)
+            cases += found
+            self.problems += problems
+        self._unique(cases)
+        facts = self._run()
+        if self.problems or read.station is None:
+            raise FileProblems(_once(self.problems))
+        suite = Suite(
+            folder=self.folder.path, station=read.station, cases=tuple(cases), requirements=requirements, specimens=specimens, run_facts=facts,
+            station_written=read.written, allow_outside=self.folder.allow_outside,
+        )  # fmt: skip
+        self._readings(suite, read.station)
+        return Suite(**{name: getattr(suite, name) for name in suite.__slots__ if name != "files"}, files=tuple(self.files.values()))
+
+    def _bytes(self, file: str, role: str) -> bytes | None:
+        """The bytes of a file; a problem, and None, where it cannot be opened. It is one of the inputs from then on."""
+        path = self.folder.join(file)
+        try:
+            with open(path, "rb") as opened:
+                data = opened.read(MAX_BYTES + 1)
+        except OSError as error:
+            self.problems.append(Problem(Place(path, 0, 0), "", f"the file cannot be opened: {(error.strerror or '').lower()}", "unreadable"))
+            return None
+        self.files[file] = InputFile(path=file, role=role, sha256=digest.sha256_bytes(data), bytes=len(data))
+        return data
+
+    def _tree(self, file: str, role: str) -> Tree:
+        data = self._bytes(file, role)
+        return Tree(self.folder.join(file), None) if data is None else parse(data, self.folder.join(file))
+
+    def _table(self, given: str | None, default: str, role: str) -> bytes | None:
+        if given is None and not os.path.isfile(self.folder.join(default)):
+            return None
+        file = default if given is None else self.folder.relative(given, "")
+        return None if self.folder.problem(file) else self._bytes(file, role)
+
+    def _requirements(self, read: StationFile) -> tuple[tuple[Requirement, ...], bool]:
+        data = self._table(read.requirements, "requirements.csv", "requirements")
+        if data is None:
+            return (), False
+        found, problems = tables.requirements(data, self.folder.join(read.requirements or "requirements.csv"))
+        self.problems += problems
+        return found, not problems
+
+    def _specimens(self, read: StationFile) -> tuple[tuple[Specimen, ...], bool]:
+        data = self._table(read.specimens, "specimens.csv", "specimens")
+        if data is None:
+            return (), False
+        found, problems = tables.specimens(data, self.folder.join(read.specimens or "specimens.csv"), read.names.target)
+        self.problems += problems
+        return found, not problems
+
+    def _run(self) -> RunFacts:
+        if not os.path.isfile(self.folder.join("run.yaml")):
+            return run_file.no_facts()
+        facts, problems = run_file.read_run(self._tree("run.yaml", "run"))
+        self.problems += problems
+        return facts
+
+    def _unique(self, cases: list[Case]) -> None:
+        seen: dict[str, Place] = {}
+        for case in cases:
+            first = seen.setdefault(case.id, case.place)
+            if first != case.place:
+                message = f"the id `{case.id}` is given already, in {first}; ids are unique over the station folder"
+                self.problems.append(Problem(case.place, f"cases.{case.id}", message, "duplicate-name"))
+
+    def _readings(self, suite: Suite, station: Station) -> None:
+        """Every further file that the result depends on: recordings, second tables, lists, and what references are learned from."""
+        learned = [reference.learned.recording for channel in station.channels for reference in channel.references if reference.learned]
+        problems: list[Problem] = []
+        for recording in dict.fromkeys([*learned, *suite.readings()]):
+            self._input(recording, "recording")
+            form = next((form for form in station.recordings if matches(recording, form.pattern)), None)
+            if form is None:
+                continue
+            for path, role in ((form.presentations_path, "presentations"), (form.gate.list_path if form.gate else None, "list")):
+                if path is None:
+                    continue
+                beside = beside_recording(path, recording)
+                problem = self.folder.problem(beside)
+                if problem:
+                    problems.append(Problem(form.place, f"recordings.{form.pattern}.{role}", *problem))
+                else:
+                    self._input(beside, role)
+        if problems:
+            raise FileProblems(_once(problems))
+
+    def _input(self, file: str, role: str) -> None:
+        if file in self.files or os.path.isdir(self.folder.join(file)):
+            return
+        sha256, size = digest.sha256_file(self.folder.join(file))
+        self.files[file] = InputFile(path=file, role=role, sha256=sha256, bytes=size)
+
+
+def _once(problems: list[Problem]) -> list[Problem]:
+    """Each mistake once: a mistake in a case with rows turns up in every row, at the same place."""
+    found: dict[Any, Problem] = {}
+    for problem in problems:
+        found.setdefault((problem.place, problem.message, problem.code), problem)
+    return list(found.values())

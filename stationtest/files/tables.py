@@ -1,0 +1,125 @@
+"""requirements.csv and specimens.csv: the station's own lists. The separator (`,` `;` or tab) is the one that its header uses."""
+
+from __future__ import annotations
+
+import csv
+import datetime
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from stationtest.errors import Problem
+from stationtest.files.suggest import allowed_words, nearest
+from stationtest.files.tree import MAX_BYTES
+from stationtest.files.words import listed, shown
+from stationtest.model.station import Requirement, Specimen
+from stationtest.place import Place
+
+REQUIREMENT_COLUMNS = ("id", "text", "verified_by")
+SPECIMEN_COLUMNS = ("id", "target", "grade", "lot", "made_by", "confirmed_by", "valid_until")
+
+
+@dataclass(slots=True)
+class Table:
+    """Rows by column, each with its place; empty cells are None."""
+
+    path: str
+    rows: list[tuple[Place, dict[str, str | None]]] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)
+
+
+def requirements(data: bytes, path: str) -> tuple[tuple[Requirement, ...], list[Problem]]:
+    """`id, text, verified_by`: ids once each; `verified_by` names another way than a case."""
+    table = _table(data, path, REQUIREMENT_COLUMNS, ("id", "text"))
+    _unique(table)
+    return tuple(
+        Requirement(id=row["id"], text=row["text"] or "", verified_by=row["verified_by"], place=place) for place, row in table.rows if row["id"]
+    ), table.problems
+
+
+def specimens(data: bytes, path: str, targets: tuple[str, ...]) -> tuple[tuple[Specimen, ...], list[Problem]]:
+    """`id, target, grade, lot, made_by, confirmed_by, valid_until` (YYYY-MM-DD): ids once each, targets that are declared."""
+    table = _table(data, path, SPECIMEN_COLUMNS, ("id", "target"))
+    _unique(table)
+    found = []
+    for place, row in table.rows:
+        target, until = row["target"] or "", row["valid_until"]
+        if target and target not in targets:
+            near = nearest(target, targets)
+            message = (f"there is no target of this name{f'; did you mean `{near}`?' if near else ''}; found {shown(target)}; "
+                       f"allowed {allowed_words(targets)}")  # fmt: skip
+            table.problems.append(Problem(place, "target", message, "unknown-name"))
+        if until and not _is_date(until):
+            table.problems.append(Problem(place, "valid_until", f"a date is due here; found {shown(until)}; allowed such as 2027-01-31", "wrong-value"))
+        if row["id"]:
+            found.append(Specimen(id=row["id"], place=place, **{column: row[column] for column in SPECIMEN_COLUMNS[2:]}, target=target))
+    return tuple(found), table.problems
+
+
+def _is_date(text: str) -> bool:
+    try:
+        return datetime.date.fromisoformat(text).isoformat() == text
+    except ValueError:
+        return False
+
+
+def _unique(table: Table) -> None:
+    seen: dict[str, Place] = {}
+    for place, row in table.rows:
+        id_ = row["id"]
+        if id_ and seen.setdefault(id_, place) != place:
+            table.problems.append(Problem(place, "id", f"the id `{shown(id_)}` stands twice; the first is in line {seen[id_].line}", "duplicate-name"))
+
+
+def _table(data: bytes, path: str, columns: tuple[str, ...], needed: tuple[str, ...]) -> Table:
+    table = Table(path)
+
+    def refuse(line: int, message: str, code: str, key: str = "") -> Table:
+        table.problems.append(Problem(Place(path, line, 0), key, message, code))
+        return table
+
+    if len(data) > MAX_BYTES:
+        return refuse(1, f"the file is too large; found {len(data)} bytes; allowed at most {MAX_BYTES}", "too-large")
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        return refuse(data.count(b"\n", 0, error.start) + 1, "the file is not UTF-8 text; save it as UTF-8", "unreadable")
+    lines = text.replace("\r\n", "\n").split("\n")
+    separator = max(",;\t", key=lines[0].count)
+    try:
+        rows = list(_rows(lines, separator))
+    except csv.Error as error:
+        return refuse(1, f"the file cannot be read as a table: {error}", "bad-dialect")
+    if not rows:
+        return refuse(1, f"the file is empty; its first line names the columns {listed(columns)}", "missing-column")
+    header = [name.strip().replace(" ", "_") for name in rows[0][1]]
+    for name in header:
+        if name not in columns or header.count(name) > 1:
+            near = nearest(name, columns) if name not in columns else None
+            what = f"there is no column `{shown(name, 40)}` in this list" if name not in columns else f"the column `{name}` stands twice"
+            refuse(1, f"{what}{f'; did you mean `{near}`?' if near else ''}; allowed {listed(columns)}", "unknown-key")
+    for name in needed:
+        if name not in header:
+            refuse(1, f"the column `{name}` is missing; found {listed(header)}", "missing-column")
+    if table.problems:
+        return table
+    for line, cells in rows[1:]:
+        if len(cells) != len(header):
+            refuse(line, f"this line has {len(cells)} cells and the header {len(header)}; put text that holds a separator in double quotes", "bad-dialect")
+            continue
+        row: dict[str, str | None] = dict.fromkeys(columns)
+        row.update({name: cell.strip() or None for name, cell in zip(header, cells, strict=True)})
+        for name in needed:
+            if row[name] is None:
+                refuse(line, "this cell is empty", "bad-value", name)
+        table.rows.append((Place(path, line, 0), row))
+    return table
+
+
+def _rows(lines: list[str], separator: str) -> Iterator[tuple[int, list[str]]]:
+    """Lines that are not blank, with the number of their first line."""
+    reader = csv.reader(lines, delimiter=separator, strict=True)
+    first = 1
+    for cells in reader:
+        if any(cell.strip() for cell in cells):
+            yield first, cells
+        first = reader.line_num + 1
