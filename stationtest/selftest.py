@@ -18,7 +18,7 @@ Answer = tuple[str, float, float, float, str]
 
 MODULES = (
     ("distances", "stationtest.signals.distances"),
-    ("timers", "stationtest.signals.timers"),
+    ("timers, latches and counting", "stationtest.signals.timing_known"),
     ("bounds and sample sizes", "stationtest.stats.known"),
 )
 
