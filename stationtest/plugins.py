@@ -44,15 +44,15 @@ EXPECTATIONS = (
     ("agrees", "presentation", True, 1, "Recorded and computed signals agree"),
 )
 
-# name, source, space, what makes a comparison of a reference (in stationtest.signals)
+# name, source, space, function of stationtest.signals.distances
 DISTANCES = (
-    ("CIE 1976 u'v'", "ISO/CIE 11664-5", "uv", "distances:Euclidean"),
-    ("CIE 1976 L*a*b*", "ISO/CIE 11664-4", "Lab", "distances:Euclidean"),
-    ("CIE 1994", "CIE 116, weights for graphic arts (k_L = 1, K1 = 0.045, K2 = 0.015)", "Lab", "distances:cie_1994"),
-    ("CIEDE2000", "ISO/CIE 11664-6", "Lab", "ciede2000:FromReference"),
-    ("CMC(2:1)", "ISO 105-J03", "Lab", "distances:cmc_2_1"),
-    ("CMC(1:1)", "ISO 105-J03", "Lab", "distances:cmc_1_1"),
-    ("sensor chromaticity", "Euclidean distance of the band shares; not standardised", "shares", "distances:Euclidean"),
+    ("CIE 1976 u'v'", "ISO/CIE 11664-5", "uv", "cie_1976_uv"),
+    ("CIE 1976 L*a*b*", "ISO/CIE 11664-4", "Lab", "cie_1976_lab"),
+    ("CIE 1994", "CIE 116", "Lab", "cie_1994"),
+    ("CIEDE2000", "ISO/CIE 11664-6", "Lab", "ciede2000"),
+    ("CMC(2:1)", "ISO 105-J03", "Lab", "cmc_2_1"),
+    ("CMC(1:1)", "ISO 105-J03", "Lab", "cmc_1_1"),
+    ("sensor chromaticity", "Euclidean distance of the band shares; not standardised", "shares", "sensor_chromaticity"),
 )
 
 
@@ -89,7 +89,7 @@ class BuiltIn:
     @hookimpl
     def stationtest_distances(self) -> list[DistancePart]:
         return [
-            DistancePart(name=name, version=1, source=source, space=space, function=f"stationtest.signals.{function}")
+            DistancePart(name=name, version=1, source=source, space=space, function=f"stationtest.signals.distances:{function}")
             for name, source, space, function in DISTANCES
         ]
 

@@ -19,7 +19,6 @@ import numpy as np
 
 from stationtest.errors import usage
 from stationtest.model.parts import DistancePart, resolve
-from stationtest.model.parts import DistancePart, resolve
 from stationtest.model.station import Colour, Sensor
 from stationtest.signals.ciede2000 import FromReference
 from stationtest.signals.conversion import SensorModel
@@ -41,7 +40,7 @@ class Distance:
     of: Callable[[tuple[float, ...]], Compare]
 
 
-class Euclidean:
+class _Euclidean:
     """The root of the sum of squared differences in all columns."""
 
     def __init__(self, reference: tuple[float, ...]) -> None:
@@ -109,7 +108,7 @@ class _Weighted:
 Weights = tuple[float, float, float]
 
 
-def cie_1994(reference: tuple[float, ...]) -> Weights:
+def _cie94(reference: tuple[float, ...]) -> Weights:
     chroma = hypot(reference[1], reference[2])
     return 1.0, 1 + 0.045 * chroma, 1 + 0.015 * chroma
 
@@ -131,7 +130,7 @@ def _cmc(lightness_weight: float) -> Callable[[tuple[float, ...]], Weights]:
 
 
 WEIGHTS: dict[str, Callable[[tuple[float, ...]], Weights]] = {
-    "CIE 1994": cie_1994,
+    "CIE 1994": _cie94,
     "CMC(2:1)": _cmc(2.0),
     "CMC(1:1)": _cmc(1.0),
 }
@@ -140,12 +139,12 @@ WEIGHTS: dict[str, Callable[[tuple[float, ...]], Weights]] = {
 
 def cie_1976_uv(reference: tuple[float, ...]) -> Compare:
     """The distance in the u', v' diagram (ISO/CIE 11664-5); lightness is ignored."""
-    return Euclidean(reference)
+    return _Euclidean(reference)
 
 
 def cie_1976_lab(reference: tuple[float, ...]) -> Compare:
     """Delta E*ab (ISO/CIE 11664-4)."""
-    return Euclidean(reference)
+    return _Euclidean(reference)
 
 
 def cie_1994(reference: tuple[float, ...]) -> Compare:
@@ -170,7 +169,7 @@ def cmc_1_1(reference: tuple[float, ...]) -> Compare:
 
 def sensor_chromaticity(reference: tuple[float, ...]) -> Compare:
     """The Euclidean distance of the shares of the three bands; no standard has it."""
-    return Euclidean(reference)
+    return _Euclidean(reference)
 
 
 BUILT_IN: dict[str, Distance] = {
@@ -190,11 +189,6 @@ BUILT_IN: dict[str, Distance] = {
 def known_of(parts: Mapping[str, DistancePart]) -> dict[str, Distance]:
     """The distances that plugins describe, built-in ones among them. Raises `UsageError` (broken-plugin)."""
     return {name: Distance(name, part.space, part.source, resolve(part.function)) for name, part in parts.items()}
-
-
-def from_parts(parts: Mapping[str, DistancePart]) -> dict[str, Distance]:
-    """The distances that are present, those of plugins among them; their code is loaded here."""
-    return {part.name: Distance(part.name, part.space, part.source, resolve(part.function)) for part in parts.values()}
 
 
 def get(name: str) -> Distance:
