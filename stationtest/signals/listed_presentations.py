@@ -28,7 +28,7 @@ class _Stretches:
 
 
 class FromList:
-    """Presentations from a list. Their times are as listed, clipped to the recording; what lies outside it has no rows and is cut.
+    """Presentations from a list. Their times are as listed, clipped to the recording; what lies outside has no rows and is cut.
 
     On one sensor they do not overlap (whoever made the list has checked that).
     """
@@ -40,8 +40,16 @@ class FromList:
         self._first_ns = self._last_ns = 0
         self._rows = 0
 
+    @property
+    def times(self) -> tuple[Ints, Ints] | None:
+        """Starts and ends as listed, by id; known once the first batch has been walked over."""
+        return (
+            np.concatenate([stretches.start_ns for stretches in self._stretches]),
+            np.concatenate([stretches.end_ns for stretches in self._stretches]),
+        )
+
     def walk(self, batches: Iterable[Batch]) -> Iterator[tuple[Batch, Ranges]]:
-        """Each batch with its ranges, in order, at once. Raises `ReadingsError` if the recording holds none of the presentations."""
+        """Each batch with its ranges, in order, at once. Raises `ReadingsError` if no presentation lies in the recording."""
         for batch in batches:
             assert batch.t_ns is not None
             before_ns = self._last_ns if self._rows else int(batch.t_ns[0])
@@ -128,6 +136,7 @@ class FromList:
             "rows": own.rows[keep],
             "longest": own.longest[keep],
             "gap": np.zeros(len(start), np.bool_),
+            "void": np.where(bare, False, listed.void[source]),
             # a stretch between that reaches to an end of the recording is cut there, and so is a presentation that goes on
             "cut_start": np.where(bare, start <= self._first_ns, start < self._first_ns),
             "cut_end": np.where(bare, end >= end_ns, end > end_ns),

@@ -6,19 +6,19 @@
                           rows [ranges.p0[k], ranges.p1[k]) of it are plateau
     table = builder.finish()            # sorted; table.ids says which id each of its rows had while streaming
 
-Ids count from 0 in order of appearance, so numbers gathered while streaming are kept in arrays by id and put in order at the end by
-`gathered[table.ids]`. The rows of a range are consecutive; ranges of one sensor are in order and do not overlap, those of several
+Ids count from 0 in order of appearance, so numbers gathered while streaming are kept in arrays by id and put in order at the end
+by `gathered[table.ids]`. The rows of a range are consecutive; ranges of one sensor are in order and do not overlap, those of several
 sensors may. Ranges are handed out sensor by sensor.
 
 The plateau is [start + edge, end - edge), but the end of a presentation is known only once it has ended. `walk` therefore hands a
 batch on only when the plateau of each of its rows is settled: a presentation that is still open lasts longer than the last time
-seen, so all that lies more than an edge before that is plateau whatever follows. As a batch is far longer than an edge, `walk` is at
-most a batch behind, and not behind at all where the edge is 0 or presentations come from a list. The ranges are exact and do not
-depend on the cut.
+seen, so all that lies more than an edge before that is plateau whatever follows. As a batch is far longer than an edge, `walk` is
+at most a batch behind, and not behind at all where the edge is 0 or presentations come from a list. The ranges are exact and do
+not depend on the cut.
 
 Presentations end with the time of the first row after them; the last one `every` after the last row; one that is followed by a gap
-at most `gap` after its last row. Stretches between presentations of a sensor become presentations of the station's `between` target,
-where that is declared.
+at most `gap` after its last row. Stretches between presentations of a sensor become presentations of the station's `between`
+target, where that is declared.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from stationtest.model.observations import CUT_END, CUT_START, GAP, UNKNOWN_TARGET
+from stationtest.model.observations import CUT_END, CUT_START, GAP, UNKNOWN_TARGET, VOID
 from stationtest.signals.batch import TRUTH, UNKNOWN, Batch, Codes, Ints, Listed
 
 NOBODY = -1
@@ -60,8 +60,11 @@ class Ranges:
 
 @dataclass(frozen=True, slots=True)
 class PresentationTable:
-    """All presentations (P,), sorted by start, then sensor. Code columns index `tables[name]` ('target', 'specimen', 'set', 'item',
-    each condition), -1 where not known; `sensor` indexes `sensors`. Conditions are those of the first row."""
+    """All presentations (P,), sorted by start, then sensor.
+
+    Code columns index `tables[name]` ('target', 'specimen', 'set', 'item', each condition), -1 where not known; `sensor` indexes
+    `sensors`. Conditions are those of the first row.
+    """
 
     sensors: tuple[str, ...]
     tables: Mapping[str, tuple[str, ...]]
@@ -101,6 +104,10 @@ class Facts:
 
 class PresentationBuilder(Protocol):
     """Either kind of builder."""
+
+    @property
+    def times(self) -> tuple[Ints, Ints] | None:
+        """Starts and ends by id where a list says them, None where the rows do."""
 
     def walk(self, batches: Iterable[Batch]) -> Iterator[tuple[Batch, Ranges]]:
         """Each batch with its ranges, in order."""
@@ -157,6 +164,8 @@ class FromColumns:
         self._rows = 0
         self._tables: Mapping[str, list[str]] = {}
 
+    times: tuple[Ints, Ints] | None = None
+
     def walk(self, batches: Iterable[Batch]) -> Iterator[tuple[Batch, Ranges]]:
         """Each batch with its ranges, in order, as soon as their plateaus are settled."""
         waiting: deque[tuple[Batch, list[_Found]]] = deque()
@@ -170,10 +179,7 @@ class FromColumns:
 
     def finish(self) -> PresentationTable:
         """All presentations that were walked over."""
-        columns = [
-            {key: np.concatenate([chunk[key] for chunk in chunks]) for key in chunks[0]} if chunks else {} for chunks in self._closed
-        ]
-        return assembled(self._facts, columns, self._tables, self._rows)
+        return assembled(self._facts, [_whole(chunks) for chunks in self._closed], self._tables, self._rows)
 
     # one batch ------------------------------------------------------------------------------------------------------------------
 
@@ -223,9 +229,11 @@ class FromColumns:
                 self._close(k, going, int(close_ns[0]), int(begin_row[0]))
         if len(starts) > 1:
             self._closed[k].append(
-                self._columns(ids[:-1], [c[starts[:-1]] for c in codes], begin_ns[:-1], close_ns[1:], begin_row[:-1],
-                              np.diff(begin_row), longest[1:-1], after_gap[:-1])
-            )  # fmt: skip
+                self._columns(
+                    [column[starts[:-1]] for column in codes],
+                    *(ids[:-1], begin_ns[:-1], close_ns[1:], begin_row[:-1], np.diff(begin_row), longest[1:-1], after_gap[:-1]),
+                )
+            )
         if len(starts):
             last = int(starts[-1])
             here = tuple(int(column[last]) for column in codes)
@@ -243,17 +251,15 @@ class FromColumns:
         i1 = np.append(i0[1:], n)
         return _Found(i0[keep], i1[keep], all_ids[keep], bare[keep], all_starts[keep], ends[keep])
 
-    def _columns(
-        self, ids: Ints, codes: Sequence[NDArray], start: Ints, end: Ints, row: Ints, rows: Ints, longest: Ints, after_gap: NDArray
-    ) -> dict[str, NDArray]:
-        found = {"id": ids, "start_ns": start, "end_ns": end, "first_row": row, "rows": rows, "longest": longest, "gap": after_gap}
-        return found | dict(zip(self._names, codes, strict=True))
+    def _columns(self, codes: Sequence[NDArray], *columns: NDArray) -> dict[str, NDArray]:
+        keys = ("id", "start_ns", "end_ns", "first_row", "rows", "longest", "gap")
+        return dict(zip((*keys, *self._names), (*columns, *codes), strict=True))
 
     def _close(self, k: int, going: _Open, end_ns: int, end_row: int) -> None:
-        one = [np.array([value]) for value in (going.id, going.start_ns, end_ns, going.first_row, end_row - going.first_row, going.longest_ns)]
-        ids, start, end, row, rows, longest = one
+        rows = end_row - going.first_row
+        values = (going.id, going.start_ns, end_ns, going.first_row, rows, going.longest_ns, going.after_gap)
         codes = [np.array([code], np.int32) for code in going.codes]
-        self._closed[k].append(self._columns(ids, codes, start, end, row, rows, longest, np.array([going.after_gap])))
+        self._closed[k].append(self._columns(codes, *(np.array([value]) for value in values)))
         self._ends[going.id] = end_ns
 
     def _close_all(self) -> None:
@@ -269,9 +275,9 @@ class FromColumns:
         assert batch.t_ns is not None and self._last_ns is not None
         for sensor, ranges in zip(self._facts.sensors, found, strict=True):
             edge = self._facts.edge_ns.get(sensor, 0)
-            if len(ranges.id) and ranges.end_ns[-1] == -1 and int(ranges.id[-1]) not in self._ends:
-                if edge and self._last_ns - edge < batch.t_ns[-1]:
-                    return False
+            still_open = len(ranges.id) > 0 and ranges.end_ns[-1] == -1 and int(ranges.id[-1]) not in self._ends
+            if still_open and edge and self._last_ns - edge < batch.t_ns[-1]:
+                return False
         return True
 
     def _ranges(self, batch: Batch, found: list[_Found]) -> tuple[Batch, Ranges]:
@@ -331,6 +337,7 @@ def assembled(
             | np.where(part.get("cut_start", part["first_row"] == 0), CUT_START, 0)
             | np.where(part.get("cut_end", part["first_row"] + part["rows"] >= rows), CUT_END, 0)
             | np.where(part["target"] == mystery, UNKNOWN_TARGET, 0)
+            | np.where(part.get("void", False), VOID, 0)
         )
         keep = part["id"] != NOBODY
         done.append({key: column[keep] for key, column in part.items()})
@@ -379,6 +386,10 @@ def _changes(codes: Sequence[Codes], before: tuple[int, ...] | None) -> Ints:
         if before is not None and column[0] != before[position] and target[0] >= 0:
             change[0] = True
     return np.flatnonzero(change)
+
+
+def _whole(chunks: Sequence[Mapping[str, NDArray]]) -> Mapping[str, NDArray]:
+    return {key: np.concatenate([chunk[key] for chunk in chunks]) for key in chunks[0]} if chunks else {}
 
 
 def joined_ranges(parts: Sequence[Ranges]) -> Ranges:

@@ -1,0 +1,345 @@
+"""Observing: a recording in, its observations out. Each recording is observed once, in one pass, and every case is judged on
+that.
+
+Readings stream through in batches on a fixed grid. Distances are made in a second thread, ahead; all that carries state is
+done in order in this one. After the last batch everything works on the ends of intervals.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stationtest.engine import learning
+from stationtest.engine.responses import ResponseTable, Stretch, gathered
+from stationtest.engine.sensor_stream import Sensed, SensorStream
+from stationtest.engine.sets import Members, assemble
+from stationtest.errors import readings_error
+from stationtest.model.case import Suite
+from stationtest.model.observations import (
+    CUT_START,
+    NEVER,
+    TAUGHT,
+    Clock,
+    Presentations,
+    Signal,
+    SourceObservations,
+)  # fmt: skip
+from stationtest.model.parts import Parts
+from stationtest.model.station import Channel, Edge, Sensor, Station
+from stationtest.signals import intervals, logic, ternary
+from stationtest.signals.batch import Batch
+from stationtest.signals.channel_distances import ChannelDistances
+from stationtest.signals.comparator import Comparator
+from stationtest.signals.conversion import SensorModel
+from stationtest.signals.presentations import Facts, PresentationTable, Ranges, builder_for
+from stationtest.signals.screen import Screen
+from stationtest.sources.recorded import Recording, open_recording
+
+Ints = NDArray[np.int64]
+Progress = Callable[[int, int | None], None]
+
+
+def observe(suite: Suite, key: str, parts: Parts, *, progress: Progress | None = None) -> SourceObservations:
+    """Observe the recording at `key` (a path relative to the station folder).
+
+    `progress(rows done, rows in all or None)` is called now and then. Raises `ReadingsError` where the recording is refused.
+    """
+    recording = open_recording(suite, key, parts.formats)
+    taught = learning.learn(suite, parts)
+    if recording.form.rows == "trials":
+        from stationtest.engine.hand_trials import observe_trials
+
+        return observe_trials(suite, recording, taught)
+    return _Observer(suite, recording, taught).run(progress)
+
+
+def edge_ns(station: Station, sensor: Sensor) -> int:
+    """How long an edge of a target takes: as stated, else the time in which the belt moves by the spot's length, else 0."""
+    if sensor.edge_ns is not None:
+        return sensor.edge_ns
+    if sensor.spot_mm is not None and station.belt_speed_mm_s:
+        return round(sensor.spot_mm / station.belt_speed_mm_s * 1e9)
+    return 0
+
+
+def facts_of(station: Station, recording: Recording) -> Facts:
+    """What the builder of presentations must know of a recording."""
+    form = recording.form
+    return Facts(
+        sensors=recording.sensors or tuple(sensor.name for sensor in station.sensors),
+        every_ns=form.every_ns or 1,
+        gap_ns=form.gap_ns or form.every_ns or 1,
+        between=station.between,
+        edge_ns={sensor.name: edge_ns(station, sensor) for sensor in station.sensors},
+        conditions=tuple(name for name, _ in form.conditions),
+    )
+
+
+def channels_of(station: Station, sensor: str) -> tuple[Channel, ...]:
+    return tuple(channel for channel in station.channels if channel.sensor == sensor)
+
+
+class _Observer:
+    """One pass over one recording."""
+
+    def __init__(self, suite: Suite, recording: Recording, taught: learning.Taught) -> None:
+        self.suite, self.station, self.recording, self.taught = suite, suite.station, recording, taught
+        self.facts = facts_of(self.station, recording)
+        self.listed = recording.listed()
+        self.builder = builder_for(self.facts, self.listed)
+        self.streams: dict[str, SensorStream] = {}
+        whole = self.station.between is not None
+        for name in recording.sensors:
+            sensor = self.station.sensor(name)
+            channels = channels_of(self.station, name)
+            distances = ChannelDistances(SensorModel.from_sensor(sensor), channels, taught.means)
+            self.streams[name] = SensorStream(
+                sensor, channels, distances, None if whole else Screen.of(channels, distances),
+                seen_ns=self.station.scan.seen_ns, every_ns=self.facts.every_ns, gap_ns=self.facts.gap_ns,
+            )  # fmt: skip
+        self.digital: dict[tuple[str, str], Comparator] = {}
+        self.gaps: list[tuple[int, int]] = []
+        self.last_ns: int | None = None
+        self.first_ns = 0
+        self.rows = 0
+        self.steps: dict[int, int] = {}
+
+    def run(self, progress: Progress | None) -> SourceObservations:
+        for batch, ranges, sensed in self._sensed(self.builder.walk(self.recording.batches())):
+            self._fold(batch, ranges, sensed)
+            if progress:
+                progress(self.rows, self.recording.rows_hint)
+        if self.last_ns is None:
+            raise readings_error(self.recording.path, 0, "", "the recording has no rows", "empty-recording")
+        end_ns = self.last_ns + self.facts.every_ns
+        for stream in self.streams.values():
+            stream.finish(end_ns, end_ns)
+        for signal in self.digital.values():
+            signal.end(end_ns)
+        return self._observations(self.builder.finish(), end_ns)
+
+    def _sensed(self, walked: Iterable[tuple[Batch, Ranges]]) -> Iterator[tuple[Batch, Ranges, dict[str, Sensed]]]:
+        """Each batch with its distances, made one batch ahead in another thread. An exception comes out in its place."""
+
+        def sense(batch: Batch, ranges: Ranges) -> dict[str, Sensed]:
+            found = {}
+            for number, name in enumerate(self.facts.sensors):
+                if name in self.streams:
+                    mine = ranges.sensor == number
+                    found[name] = self.streams[name].sense(batch.bands[name], ranges.i0[mine], ranges.i1[mine])
+            return found
+
+        waiting: deque[tuple[Batch, Ranges, Any]] = deque()
+        with ThreadPoolExecutor(1, "distances") as pool:
+            for batch, ranges in walked:
+                waiting.append((batch, ranges, pool.submit(sense, batch, ranges)))
+                if len(waiting) > 2:
+                    done = waiting.popleft()
+                    yield done[0], done[1], done[2].result()
+            for batch, ranges, future in waiting:
+                yield batch, ranges, future.result()
+
+    def _fold(self, batch: Batch, ranges: Ranges, sensed: Mapping[str, Sensed]) -> None:
+        t, gap_ns = batch.t_ns, self.facts.gap_ns
+        assert t is not None
+        if self.last_ns is None:
+            self.first_ns = int(t[0])
+            for stream in self.streams.values():
+                stream.start(self.first_ns, self.builder.times)
+            for key in batch.digital:
+                self.digital[key] = Comparator(known=True)
+        steps = np.diff(t, prepend=t[0] if self.last_ns is None else self.last_ns)
+        if self.last_ns is None:
+            counted = steps[1:]
+        else:
+            counted = steps
+        if len(counted) and (counted == counted[0]).all():
+            self.steps[int(counted[0])] = self.steps.get(int(counted[0]), 0) + len(counted)
+        else:
+            for step, number in zip(*np.unique(counted, return_counts=True), strict=True):
+                self.steps[int(step)] = self.steps.get(int(step), 0) + int(number)
+        breaks = np.flatnonzero(steps > gap_ns).tolist()
+        gap_ends = [int(t[row] - steps[row]) + gap_ns for row in breaks]
+        self.gaps += [(end, int(t[row])) for row, end in zip(breaks, gap_ends, strict=True)]
+        for key, column in batch.digital.items():
+            self._digital(self.digital[key], t, column, breaks, gap_ends)
+        for number, name in enumerate(self.facts.sensors):
+            if name in self.streams:
+                mine = ranges.sensor == number
+                self.streams[name].fold(
+                    t, breaks, gap_ends, sensed[name], ranges.i0[mine], ranges.i1[mine], (ranges.p0[mine], ranges.p1[mine]),
+                    ranges.id[mine], ranges.between[mine],
+                )  # fmt: skip
+        self.last_ns = int(t[-1])
+        self.rows += len(batch)
+
+    @staticmethod
+    def _digital(signal: Comparator, t: Ints, column: NDArray[Any], breaks: list[int], gap_ends: list[int]) -> None:
+        band = np.zeros(len(t), bool)
+        for index, (low, high) in enumerate(zip([0, *breaks], [*breaks, len(t)], strict=True)):
+            if index:
+                signal.end(gap_ends[index - 1])
+                signal.begin(int(t[low]))
+                signal.known = True
+            if low < high:
+                signal.add(t[low:high], column[low:high], band[low:high])
+
+    # after the last batch ------------------------------------------------------------------------------------------------------
+
+    def _observations(self, table: PresentationTable, end_ns: int) -> SourceObservations:
+        station, form = self.station, self.recording.form
+        span = (self.first_ns, end_ns)
+        gaps = np.array(self.gaps, np.int64).reshape(-1, 2)
+        spans = intervals.subtract(np.array([span], np.int64), gaps)
+        sensor = np.array([station_sensor_number(station, name) for name in table.sensors])[table.sensor]
+        status = table.status.copy()
+        learned_here = self.taught.stretches.get(self.recording.path)
+        if learned_here is not None:
+            status[intervals.overlap(learned_here, table.start_ns, table.end_ns) > 0] |= TAUGHT
+        stretch = Stretch(
+            sensor=sensor, start_ns=table.start_ns, end_ns=table.end_ns, between=table.between, touches_before=table.touches_before,
+            status=status, spans=spans,
+        )  # fmt: skip
+        responses = ResponseTable(station, stretch, [s.name for s in station.sensors])
+        where = np.full(int(table.ids.max()) + 1 if len(table.ids) else 0, -1)
+        where[table.ids] = np.arange(len(table.ids))
+        for name, stream in self.streams.items():
+            responses.computed(stream, station_sensor_number(station, name), where)
+        window = (form.window_from_ns, form.window_after_end_ns)
+        recorded = {key: signal.intervals() for key, signal in self.digital.items()}
+        for digital in form.channels:
+            responses.recorded(station.channel(digital.name), recorded["channel", digital.name], window)
+        signals, carried, decided_edges = self._logic(responses, recorded, gaps, span)
+        sets, belongs, notes = assemble(
+            station,
+            Members(target=table.target, start_ns=table.start_ns, end_ns=table.end_ns, between=table.between, status=status, set_code=table.set),
+            table.tables["set"], table.tables["target"], decided_edges, span,
+        )  # fmt: skip
+        built = responses.finish()
+        status[(table.start_ns < self.first_ns + _warm_up(station)) & ~built.known.all(axis=1, where=built.applies)] |= CUT_START
+        return SourceObservations(
+            key=self.recording.path,
+            kind="stream",
+            basis="recorded" if "computed" not in built.basis else "computed",
+            reader=self.recording.reader,
+            clock=self._clock(end_ns),
+            gaps=gaps,
+            presentations=self._presentations(table, sensor, status, belongs, where),
+            responses=built,
+            sets=sets,
+            signals=signals,
+            outside=np.array(sorted(responses.outside), np.int64).reshape(-1, 3),
+            carried_over=tuple(carried),
+            expected_presentations=None if self.listed is None else len(self.listed),
+            notes=tuple(notes),
+        )
+
+    def _logic(
+        self, responses: ResponseTable, recorded: Mapping[tuple[str, str], Ints], gaps: Ints, span: tuple[int, int]
+    ) -> tuple[dict[tuple[str, str], Signal], list[tuple[str, int]], dict[Edge, Ints]]:
+        """Inputs, station outputs (recorded ones with their computed twins), latches carried over, and the edges of inputs."""
+        station = self.station
+        signals = dict(responses.signals)
+        seen = responses.as_seen()
+        edges: dict[Edge, Ints] = {}
+        for name in station.inputs:
+            on = recorded.get(("input", name))
+            if on is None:
+                continue
+            signals["input", name] = Signal(name=name, kind="input", basis="recorded", must=on, can=intervals.union(on, gaps))
+            seen[name] = ternary.Ternary(on, intervals.union(on, gaps))
+            rises, falls = intervals.edges(on, span)
+            edges[Edge(input=name)], edges[Edge(input=name, falls=True)] = rises, falls
+        given = dict(seen)
+        for output in station.outputs:
+            if ("output", output.name) in recorded:
+                on = recorded["output", output.name]
+                given[output.name] = ternary.Ternary(on, intervals.union(on, gaps))
+        carried: list[tuple[str, int]] = []
+        for name, found in logic.evaluate(station, given, edges, span).items():
+            computed = Signal(
+                name=name, kind="output", basis="computed", must=found.state.must, can=found.state.can, decisions_ns=found.decisions_ns
+            )
+            carried += [(name, int(at)) for at in found.carried_over_ns]
+            if ("output", name) in recorded:
+                signals["computed output", name] = computed
+                state = given[name]
+                signals["output", name] = Signal(
+                    name=name, kind="output", basis="recorded", must=state.must, can=state.can, decisions_ns=found.decisions_ns
+                )
+            else:
+                signals["output", name] = computed
+        return signals, sorted(carried, key=lambda one: one[1]), edges
+
+    def _clock(self, end_ns: int) -> Clock:
+        ordered = sorted(self.steps.items())
+        half, passed, median = sum(n for _, n in ordered) / 2, 0, self.facts.every_ns
+        for step, number in ordered:
+            passed += number
+            if passed >= half:
+                median = step
+                break
+        least, most = (ordered[0][0], ordered[-1][0]) if ordered else (median, median)
+        return Clock(
+            origin=self.recording.origin, zone=self.recording.form.zone, period_ns=(least, median, most), every_ns=self.facts.every_ns,
+            rows=self.rows, first_ns=self.first_ns, end_ns=end_ns,
+        )  # fmt: skip
+
+    def _presentations(self, table: PresentationTable, sensor: Ints, status: Ints, belongs: Ints, where: Ints) -> Presentations:
+        station, count = self.station, len(table.ids)
+        figures: dict[str, NDArray[Any]] = {
+            "level_min": np.full(count, np.nan), "level_max": np.full(count, np.nan), "clipped_rows": np.zeros(count, np.int64),
+            "dark_rows": np.zeros(count, np.int64), "means": np.full((count, 3), np.nan),
+        }  # fmt: skip
+        for name, stream in self.streams.items():
+            if stream.ended:
+                mine = sensor == station_sensor_number(station, name)
+                found = gathered(stream.ended, where, count, len(stream.channels))
+                for column in ("level_min", "level_max", "clipped_rows", "dark_rows"):
+                    figures[column][mine] = found[column][mine]
+                figures["means"][mine] = found["means"].T[mine]
+        covers = np.full(count, NEVER)
+        for number, one in enumerate(station.sensors):
+            if one.spot_mm is not None and station.belt_speed_mm_s:
+                fill = round(one.spot_mm / station.belt_speed_mm_s * 1e9)
+                covers = np.where(sensor == number, table.start_ns + fill, covers)
+        return Presentations(
+            sensors=tuple(one.name for one in station.sensors),
+            targets=table.tables["target"],
+            specimens=table.tables["specimen"],
+            items=table.tables["item"],
+            sensor=sensor,
+            target=table.target,
+            specimen=table.specimen,
+            item=table.item,
+            set=belongs,
+            between=table.between,
+            start_ns=table.start_ns,
+            end_ns=table.end_ns,
+            covered_ns=covers,
+            first_row=table.first_row,
+            rows=table.rows,
+            longest_step_ns=table.longest_step_ns,
+            status=status,
+            touches_before=table.touches_before,
+            touches_after=table.touches_after,
+            conditions={name: (table.tables[name], codes) for name, codes in table.conditions.items()},
+            **figures,
+        )
+
+
+def station_sensor_number(station: Station, name: str) -> int:
+    return [sensor.name for sensor in station.sensors].index(name)
+
+
+def _warm_up(station: Station) -> int:
+    """How long after the first row the timers of some channel may still show what was before it."""
+    return max((c.on_delay_ns + c.off_delay_ns + (c.pulse_ns or 0) for c in station.channels), default=0)
+
+

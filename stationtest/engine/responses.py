@@ -1,0 +1,180 @@
+"""From the comparators' intervals and the recorded signals to what every channel did in every presentation, and to its
+signals."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stationtest.engine.sensor_stream import Ended, SensorStream
+from stationtest.model.observations import GAP, NEVER, Responses, Signal
+from stationtest.model.station import Channel, Station
+from stationtest.signals import attribution, intervals, ternary
+from stationtest.signals.attribution import Attributed
+
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stretch:
+    """The presentations (all sensors) as far as responses need them, each (P,); `spans` (n, 2) is where readings are known."""
+
+    sensor: Ints
+    start_ns: Ints
+    end_ns: Ints
+    between: Bools
+    touches_before: Bools
+    status: Ints
+    spans: Ints
+
+
+def gathered(ended: Sequence[Ended], rows: Ints, count: int, channels: int) -> dict[str, NDArray[np.generic]]:
+    """The figures of one sensor's presentations, laid into columns for all `count` presentations; `rows` gives the row of each
+    streaming id.
+
+    (count,) or (C, count) arrays by name; NaN, NEVER, 0 or False where a presentation has no readings.
+    """
+    empty: dict[str, NDArray[np.generic]] = {}
+    for field in fields(Ended):
+        sample = getattr(ended[0], field.name) if ended else np.empty(0)
+        shape = {1: (count,), 2: (3 if field.name == "means" else channels, count)}[sample.ndim]
+        fill = {"f": np.nan, "i": NEVER if field.name.endswith(("_ns", "from")) else 0, "b": False}[sample.dtype.kind]
+        empty[field.name] = np.full(shape, fill, sample.dtype)
+    if ended:
+        placed = rows[np.concatenate([part.which for part in ended])]
+        for name, column in empty.items():
+            column[..., placed] = np.concatenate([getattr(part, name) for part in ended], axis=-1)
+    return empty
+
+
+class ResponseTable:
+    """Builds `Responses` channel by channel."""
+
+    def __init__(self, station: Station, stretch: Stretch, sensors: Sequence[str]) -> None:
+        self.station, self.stretch, self.sensors = station, stretch, list(sensors)
+        count, channels = len(stretch.start_ns), len(station.channels)
+        self.columns: dict[str, NDArray[np.generic]] = {}
+        for name in ("applies", "known", "fired", "silent", "perhaps", "rested_clipped", "rested_dark"):
+            self.columns[name] = np.zeros((count, channels), bool)
+        for name in ("held_over_ns", "on_ns", "longest_ns", "pulses_min", "pulses_max"):
+            self.columns[name] = np.zeros((count, channels), np.int64)
+        self.columns["held_from"] = np.full((count, channels), -1, np.int64)
+        for name in ("first_on_ns", "at_ns"):
+            self.columns[name] = np.full((count, channels), NEVER, np.int64)
+        for name in ("closeness_max", "critical_any", "critical_sure"):
+            self.columns[name] = np.full((count, channels), np.nan)
+        self.basis = ["computed"] * channels
+        self.signals: dict[tuple[str, str], Signal] = {}
+        self.outside: list[tuple[int, int, int]] = []
+
+    def computed(self, stream: SensorStream, sensor: int, where: Ints) -> None:
+        """The channels of one sensor, from its readings. `where` gives the row of each presentation by its streaming id."""
+        stretch = self.stretch
+        mine = np.flatnonzero(stretch.sensor == sensor)
+        figures = gathered(stream.ended, where, len(stretch.sensor), len(stream.channels)) if stream.ended else {}
+        start, end, between = stretch.start_ns[mine], stretch.end_ns[mine], stretch.between[mine]
+        for number, channel in enumerate(stream.channels):
+            column = self._number(channel)
+            matches, unknown = stream.comparators[number].intervals(), stream.comparators[number].unknown_intervals()
+            self.signals["match", channel.name] = Signal(
+                name=channel.name, kind="match", basis="computed", must=matches, can=intervals.union(matches, unknown)
+            )
+            must, can = timed_input(channel, matches, unknown, stretch.spans)
+            chain = stream.chains[number]
+            own_from = figures["own_from"][number, mine] if figures else np.full(len(mine), NEVER)
+            first_row = figures["first_row_ns"][mine] if figures else start
+            found = attribution.by_cause(must, start, end, between, own_from, first_row, chain, channel.pulse_ns)
+            out = channel_output(channel, must, can, chain)
+            self.signals["channel", channel.name] = Signal(
+                name=channel.name, kind="channel", basis="computed", must=out.must, can=out.can
+            )
+            doubt = intervals.subtract(out.can, out.must)
+            self._put(column, mine, found, intervals.overlap(doubt, start, end) == 0)
+            if figures:
+                self._criticals(column, mine, figures, number, channel, found)
+            for begin, until in attribution.began_outside(must, start, end, chain).tolist():
+                self.outside.append((column, begin, until))
+
+    def recorded(self, channel: Channel, out: Ints, window: tuple[int, int], basis: str = "recorded") -> None:
+        """A channel whose output was recorded: it is judged by that; the computed one stays beside it under its own kind."""
+        stretch, column = self.stretch, self._number(channel)
+        mine = np.flatnonzero(stretch.sensor == self.sensors.index(channel.sensor))
+        found = attribution.by_window(
+            out, stretch.start_ns[mine], stretch.end_ns[mine], stretch.between[mine], stretch.touches_before[mine], window
+        )
+        if ("channel", channel.name) in self.signals:
+            self.signals["computed channel", channel.name] = self.signals["channel", channel.name]
+        can = intervals.union(out, intervals.complement(stretch.spans))
+        self.signals["channel", channel.name] = Signal(name=channel.name, kind="channel", basis=basis, must=out, can=can)
+        self._put(column, mine, found, ~found.ambiguous)
+        self.basis[column] = basis
+        self.outside = [row for row in self.outside if row[0] != column]
+        if len(out):
+            windows = np.stack([stretch.start_ns[mine] + window[0], stretch.end_ns[mine] + window[1]], axis=1)
+            for begin, until in intervals.subtract(out, intervals.merge(windows)).tolist():
+                self.outside.append((column, begin, until))
+
+    def finish(self) -> Responses:
+        return Responses(
+            channels=tuple(channel.name for channel in self.station.channels), basis=tuple(self.basis), **self.columns  # type: ignore[arg-type]
+        )  # fmt: skip
+
+    def as_seen(self) -> dict[str, ternary.Ternary]:
+        """Every channel as the controller sees it: computed ones through its scan, recorded ones as they are."""
+        seen_ns = self.station.scan.seen_ns
+        found = {}
+        for channel in self.station.channels:
+            signal = self.signals.get(("channel", channel.name))
+            if signal is not None:
+                state = ternary.Ternary(signal.must, signal.can)
+                found[channel.name] = ternary.seen(state, seen_ns) if signal.basis == "computed" else state
+        return found
+
+    def _number(self, channel: Channel) -> int:
+        return [c.name for c in self.station.channels].index(channel.name)
+
+    def _put(self, column: int, mine: Ints, found: Attributed, known: Bools) -> None:
+        columns = self.columns
+        columns["applies"][mine, column] = True
+        columns["known"][mine, column] = known
+        for name in ("fired", "silent", "perhaps", "held_over_ns", "first_on_ns", "on_ns", "longest_ns", "pulses_min", "pulses_max"):
+            columns[name][mine, column] = getattr(found, name)
+        columns["held_from"][mine, column] = np.where(found.held_from >= 0, mine[found.held_from] if len(mine) else -1, -1)
+
+    def _criticals(
+        self, column: int, mine: Ints, figures: Mapping[str, NDArray[np.generic]], number: int, channel: Channel, found: Attributed
+    ) -> None:
+        columns = self.columns
+        nearest = figures["nearest"][number, mine]
+        columns["closeness_max"][mine, column] = 1 - nearest / channel.tolerance
+        # what is on at the start whatever the presentation's own readings were: no tolerance of it changes that
+        given = found.held & ~self.stretch.between[mine]
+        at_all = np.where(given, 0.0 if channel.on_match else np.inf, figures["critical_any"][number, mine])
+        sure = figures["critical_sure"][number, mine].copy()
+        broken = self.stretch.status[mine] & GAP != 0
+        at_all[broken], sure[broken] = np.nan, np.nan
+        columns["critical_any"][mine, column], columns["critical_sure"][mine, column] = at_all, sure
+        for name in ("at_ns", "rested_clipped", "rested_dark"):
+            columns[name][mine, column] = figures[name][number, mine]
+
+
+def timed_input(channel: Channel, matches: Ints, unknown: Ints, spans: Ints) -> tuple[Ints, Ints]:
+    """What the timers of a channel see, (must, can): the match, or its opposite with `off match`. Where there are no readings
+    it can be on and need not be."""
+    dark_side = intervals.complement(spans)
+    can = intervals.union(matches, unknown)
+    if not channel.on_match:
+        matches, can = intervals.subtract(spans, can), intervals.subtract(spans, matches)
+    return matches, intervals.union(can, dark_side)
+
+
+def channel_output(channel: Channel, must: Ints, can: Ints, chain: attribution.Chain) -> ternary.Ternary:
+    """The channel's output behind its timers, three-valued."""
+    state = ternary.on_delay(ternary.Ternary(must, can), chain.on_delay_ns)
+    state = ternary.off_delay(state, chain.off_delay_ns)
+    return state if channel.pulse_ns is None else ternary.pulse(state, channel.pulse_ns)

@@ -1,0 +1,198 @@
+"""Who caused which on-time: from a channel's signal to what it did in each presentation.
+
+On-time belongs to the presentation whose readings switched the comparator. Within a presentation the channel's own on-time
+begins with the first reading that would switch it by itself (so a state carried in by hysteresis is not its own), passes the
+on-delay with the time that was already running, ends at the presentation's end at the latest, and is then stretched by the
+off-delay. Everything else that is on in the presentation is held over from an earlier one. Recorded outputs have no readings
+behind them: they are attributed by the window that the station file states.
+
+Presentations are those of one sensor, sorted and not overlapping: `start`, `end` (P,). Intervals are (n, 2), half open, in ns.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stationtest.signals import intervals, ternary, timers
+from stationtest.signals.critical import Chain
+
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+NEVER = -(2**62)
+
+
+@dataclass(slots=True, kw_only=True)
+class Attributed:
+    """What one channel did in each presentation; the columns of `model.observations.Responses`, each (P,).
+
+    `held` tells where the output was on at the start whatever the presentation's own readings were.
+    """
+
+    fired: Bools
+    silent: Bools
+    perhaps: Bools
+    held: Bools
+    held_over_ns: Ints
+    held_from: Ints
+    first_on_ns: Ints
+    on_ns: Ints
+    longest_ns: Ints
+    pulses_min: Ints
+    pulses_max: Ints
+    ambiguous: Bools
+
+
+def outputs(timed: Ints, chain: Chain, pulse_ns: int | None) -> Ints:
+    """The output's on-intervals from those of the timers' input: TON, TOF, then TP."""
+    out = timers.off_delay(timers.on_delay(timed, chain.on_delay_ns), chain.off_delay_ns)
+    return out if pulse_ns is None else timers.pulse(out, pulse_ns)
+
+
+def by_cause(
+    timed: Ints, start: Ints, end: Ints, between: Bools, own_from: Ints, first_row_ns: Ints, chain: Chain, pulse_ns: int | None
+) -> Attributed:
+    """A computed channel. `timed` are the on-intervals of the timers' input (the match, or its opposite with `off match`);
+    `own_from` (P,) is the first instant of own on-time where the input was on before the start, NEVER where there is none;
+    `first_row_ns` (P,) the first reading of each presentation."""
+    out = outputs(timed, chain, pulse_ns)
+    which, begin, until, timed_from = _pieces(timed, start, end, own_from)
+    begin = np.maximum(begin, timed_from + chain.on_delay_ns)
+    kept = begin < until
+    which, begin, until = _joined(which[kept], begin[kept], until[kept] + chain.off_delay_ns)
+    if pulse_ns is not None:
+        which, begin, until = _pulses(out, timed, start, end, own_from, chain)
+    found = _summary(which, begin, until, start, chain.seen_ns)
+    on_inside = intervals.overlap(out, start, end)
+    own_inside = np.bincount(which, np.maximum(np.minimum(until, end[which]) - begin, 0), len(start)).astype(np.int64)
+    found.held_over_ns = np.maximum(on_inside - own_inside, 0)
+    found.silent = np.where(between, found.on_ns == 0, (on_inside == 0) & (found.on_ns == 0))
+    found.held_from = _held_from(found.on_ns > 0, found.held_over_ns > 0)
+    through = timers.on_delay(timed, chain.on_delay_ns)
+    if len(through):
+        last = np.searchsorted(through[:, 0], start, "left") - 1
+        until = through[np.maximum(last, 0), 1]
+        goes_on = (until > start) & (first_row_ns > start)  # on from before, up to the presentation's first reading
+        found.held = (last >= 0) & ((np.minimum(until, start) + chain.off_delay_ns > start) | goes_on)
+    return found
+
+
+def by_window(out: Ints, start: Ints, end: Ints, between: Bools, touches_before: Bools, window: tuple[int, int]) -> Attributed:
+    """A recorded channel: on-time that begins in `[start + from, end + after_end)` is the presentation's own, however short.
+
+    `ambiguous` where windows of neighbours overlap and something is on in the overlap, or where on-time goes through from a
+    touching neighbour: whose it is cannot be told.
+    """
+    first, last = start + window[0], end + window[1]
+    k = len(start)
+    # an interval belongs to the first window in which it begins; windows are in order of their ends too
+    whose = np.searchsorted(last, out[:, 0], "right")
+    inside = whose < k
+    inside[inside] &= out[inside, 0] >= first[whose[inside]]
+    which, begin, until = whose[inside], out[inside, 0], out[inside, 1]
+    found = _summary(which, begin, until, start, 0)
+    on_inside = intervals.overlap(out, start, end)
+    own_inside = np.bincount(which, np.maximum(np.minimum(until, end[which]) - np.maximum(begin, start[which]), 0), k).astype(np.int64)
+    found.held_over_ns = np.maximum(on_inside - own_inside, 0)
+    found.held_from = _held_from(found.on_ns > 0, found.held_over_ns > 0)
+    found.silent = np.where(between, found.on_ns == 0, (on_inside == 0) & (found.on_ns == 0))
+    shared = np.zeros(k, bool)
+    if k > 1:
+        low, high = first[1:], last[:-1]
+        overlapping = (low < high) & (intervals.overlap(out, np.minimum(low, high), high) > 0)
+        shared[1:] |= overlapping
+        shared[:-1] |= overlapping
+    on_at_start = intervals.contains(out, start) & intervals.before(out, start)
+    found.ambiguous = shared | (touches_before & on_at_start & ~found.fired)
+    return found
+
+
+def began_outside(timed: Ints, start: Ints, end: Ints, chain: Chain) -> Ints:
+    """On-time of the output that belongs to no presentation: the timers' input rose while nothing was presented. (n, 2)"""
+    if not len(timed):
+        return timed
+    next_ = np.searchsorted(start, timed[:, 0], "right")
+    inside = (next_ > 0) & (timed[:, 0] < end[np.maximum(next_ - 1, 0)]) if len(end) else np.zeros(len(timed), bool)
+    free = timed[~inside]
+    reaches = start[np.minimum(next_[~inside], len(start) - 1)] if len(start) else free[:, 1]
+    until = np.where(next_[~inside] < len(start), np.minimum(free[:, 1], reaches), free[:, 1])
+    found = np.stack([free[:, 0] + chain.on_delay_ns, until], axis=1)
+    return found[found[:, 1] > found[:, 0]]
+
+
+def _pieces(timed: Ints, start: Ints, end: Ints, own_from: Ints) -> tuple[Ints, Ints, Ints, Ints]:
+    """Own pieces of the input, cut at the presentations: (which, begin, until, where the whole interval began)."""
+    low = np.searchsorted(end, timed[:, 0], "right")
+    high = np.searchsorted(start, timed[:, 1], "left")
+    each = np.maximum(high - low, 0)
+    of = np.repeat(np.arange(len(timed)), each)
+    which = np.arange(len(of)) - np.repeat(np.cumsum(each) - each, each) + low[of]
+    timed_from, until = timed[of, 0], np.minimum(timed[of, 1], end[which])
+    carried = timed_from < start[which]
+    begin = np.where(carried, own_from[which], timed_from)
+    kept = (begin != NEVER) & (begin < until)
+    return which[kept], begin[kept], until[kept], timed_from[kept]
+
+
+def _joined(which: Ints, begin: Ints, until: Ints) -> tuple[Ints, Ints, Ints]:
+    """Pieces of one presentation that the off-delay joins become one run."""
+    if not len(which):
+        return which, begin, until
+    new = np.empty(len(which), bool)
+    new[0] = True
+    new[1:] = (which[1:] != which[:-1]) | (begin[1:] > until[:-1])
+    heads = np.flatnonzero(new)
+    tails = np.append(heads[1:] - 1, len(which) - 1)
+    return which[heads], begin[heads], until[tails]
+
+
+def _pulses(out: Ints, timed: Ints, start: Ints, end: Ints, own_from: Ints, chain: Chain) -> tuple[Ints, Ints, Ints]:
+    """With a pulse: each pulse belongs to the presentation in which its trigger lies, if that was its own."""
+    which = np.searchsorted(start, out[:, 0], "right") - 1
+    rose = np.searchsorted(timed[:, 0], out[:, 0] - chain.on_delay_ns, "right") - 1
+    inside = (which >= 0) & (rose >= 0)
+    inside[inside] &= out[inside, 0] < end[which[inside]]
+    at = np.maximum(which, 0)
+    carried = timed[np.maximum(rose, 0), 0] < start[at] if len(timed) and len(start) else np.zeros(len(out), bool)
+    own = inside & (~carried | ((own_from[at] != NEVER) & (own_from[at] <= out[:, 0])))
+    return which[own], out[own, 0], out[own, 1]
+
+
+def _summary(which: Ints, begin: Ints, until: Ints, start: Ints, seen_ns: int) -> Attributed:
+    """Runs (sorted by presentation) to figures for each presentation."""
+    k = len(start)
+    length = until - begin
+    on_ns = np.bincount(which, length, k).astype(np.int64)
+    longest = np.zeros(k, np.int64)
+    np.maximum.at(longest, which, length)
+    sure = length >= max(seen_ns, 1)
+    first = np.full(k, NEVER)
+    sure_which, at = np.unique(which[sure], return_index=True)
+    first[sure_which] = begin[sure][at]
+    fired = first != NEVER
+    count = np.bincount(which, minlength=k)
+    least, most = count.copy(), count.copy()
+    doubtful = np.zeros(k, bool)
+    doubtful[which[~sure]] = True
+    if len(which) > 1:
+        close = (which[1:] == which[:-1]) & (begin[1:] - until[:-1] < seen_ns)
+        doubtful[which[1:][close]] = True
+    for index in np.flatnonzero(doubtful):
+        runs = np.stack([begin[which == index], until[which == index]], axis=1)
+        fewest, greatest = ternary.pulse_range(ternary.known(runs), runs[:1, 0], runs[-1:, 1], seen_ns)
+        least[index], most[index] = fewest[0], greatest[0]
+    nothing = np.zeros(k, bool)
+    return Attributed(
+        fired=fired, silent=on_ns == 0, perhaps=(on_ns > 0) & ~fired, held=nothing, held_over_ns=np.zeros(k, np.int64),
+        held_from=np.full(k, -1), first_on_ns=first, on_ns=on_ns, longest_ns=longest, pulses_min=least, pulses_max=most,
+        ambiguous=nothing.copy(),
+    )  # fmt: skip
+
+
+def _held_from(own: Bools, held: Bools) -> Ints:
+    """For each presentation with held-over time the last one before it that had own on-time; -1 where there is none. (P,)"""
+    last = np.maximum.accumulate(np.where(own, np.arange(len(own)), -1)) if len(own) else np.empty(0, np.int64)
+    before = np.concatenate(([-1], last[:-1])) if len(own) else last
+    return np.where(held, before, -1)
