@@ -29,11 +29,11 @@ TRUTH = ("target", "specimen", "set", "item", "sensor")
 class Batch:
     """Consecutive rows of a recording, n of them; every array has shape (n,).
 
-    `first_row` counts the recording's rows from 0. `t_ns` (int64) is strictly rising, None for hand trials. `bands` holds, for each
-    sensor by name, its three bands as float64, as in the file. `digital` is keyed by ('input' | 'channel' | 'output', name): bool; in
-    hand trials int8, -1 where nothing was noted. `codes` (int32) holds for 'target', 'specimen', 'set', 'item', 'sensor' and each
-    condition by name the index into `tables[name]`, -1 where the cell is empty. The tables grow while a recording is read and are
-    shared by all its batches.
+    `first_row` counts the recording's rows from 0. `t_ns` (int64) is strictly rising, None for hand trials. `bands` holds, for
+    each sensor by name, its three bands as float64, as in the file. `digital` is keyed by ('input' | 'channel' | 'output', name):
+    bool; in hand trials int8, -1 where nothing was noted. `codes` (int32) holds for target, specimen, set, item, sensor
+    and each condition by name the index into `tables[name]`, -1 where the cell is empty. The tables grow while a recording is
+    read and are shared by all its batches.
     """
 
     first_row: int
@@ -102,8 +102,8 @@ def on_grid(batches: Iterable[Batch], rows: int = GRID) -> Iterator[Batch]:
 class Listed:
     """Presentations with their times (N,), from a second table or from a gate and a list; sorted by start, then sensor.
 
-    `codes` and `tables` as in `Batch`; -1 in `codes['sensor']` does not occur if the list has a sensor column. `rows` are lines of
-    the file `path`, for messages.
+    `codes` and `tables` as in `Batch`. `rows` are lines of the file `path`, for messages. `void` (N,): declared void by whoever
+    made the list.
     """
 
     path: str
@@ -112,6 +112,7 @@ class Listed:
     codes: Mapping[str, Codes]
     tables: Mapping[str, list[str]]
     rows: Ints
+    void: NDArray[np.bool_]
 
     def __len__(self) -> int:
         return len(self.start_ns)

@@ -10,7 +10,15 @@ from numpy.typing import NDArray
 
 from stationtest.errors import readings_error
 from stationtest.signals.batch import TRUTH, Batch, Codes, Ints, Listed
-from stationtest.signals.presentations import FOREVER, Facts, PresentationTable, Ranges, assembled, joined_ranges, with_plateau
+from stationtest.signals.presentation_table import (
+    FOREVER,
+    Facts,
+    PresentationTable,
+    Ranges,
+    assembled,
+    joined_ranges,
+    with_plateau,
+)
 
 
 @dataclass(slots=True)

@@ -64,7 +64,7 @@ def switches(
     if not may_be_empty:
         no_empty_cells(column, key, name, where)
     if pa.types.is_boolean(column.type):
-        on = column.fill_null(False).to_numpy(zero_copy_only=False) if column.null_count else column.to_numpy(zero_copy_only=False)
+        on = (column.fill_null(False) if column.null_count else column).to_numpy(zero_copy_only=False)
         known = None
     elif pa.types.is_integer(column.type) or pa.types.is_floating(column.type):
         values = (column.fill_null(0) if column.null_count else column).to_numpy(zero_copy_only=False)

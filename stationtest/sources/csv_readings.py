@@ -1,5 +1,5 @@
-"""Recordings in CSV, in the declared dialect. The file is read in blocks that are cut at line ends here, so that memory stays flat,
-a line without end costs one block, and every block knows the number of its first row and its place in the file.
+"""Recordings in CSV, in the declared dialect. The file is read in blocks that are cut at line ends here, so that memory stays
+flat, a line without end costs one block, and every block knows the number of its first row and its place in the file.
 """
 
 from __future__ import annotations
@@ -50,13 +50,13 @@ class CsvFile:
         self.columns = self._header(head[begin:end])
         self._index = [(0, self._data_at)]  # first row and place of each block that was seen
         self.rows_hint: int | None = None
-        self.facts: dict[str, Any] = {"format": "CSV", "encoding": self._codec, "separator": form.separator, "decimal": form.decimal}
+        self.facts: dict[str, Any] = {"encoding": self._codec, "separator": form.separator, "decimal": form.decimal}
 
     def line(self, row: int) -> int:
         return self._head_lines + row + 1
 
     def tables(self, wanted: Mapping[str, str], from_row: int = 0) -> Iterator[tuple[int, pa.RecordBatch]]:
-        """First row and columns of consecutive blocks, beginning with the last known block that begins at or before `from_row`."""
+        """First row and columns of consecutive blocks, beginning with the last block known to begin at or before `from_row`."""
         row, place = self._index[bisect_right(self._index, (from_row, 1 << 62)) - 1]
         rest = b""
         with self._path.open("rb") as file:
@@ -66,7 +66,7 @@ class CsvFile:
                 rest += data
                 cut = self._after_last_line(rest) if data else len(rest)
                 if not cut and len(rest) >= BLOCK:
-                    self._refuse(row, "separator", f"from here on no line ends within {BLOCK >> 20} MiB; a table has one row a line")
+                    self._refuse(row, "separator", f"this line has no end within {BLOCK >> 20} MiB; a table has one row a line")
                 if cut:
                     batch = self._parsed(rest[:cut], row, wanted)
                     yield row, batch
@@ -174,7 +174,8 @@ class CsvFile:
         column = re.search(r"In CSV column #(\d+)", error)
         name = self.columns[int(column.group(1))] if column else ""
         if "invalid UTF8" in error:
-            self._refuse(row + index, "encoding", f"column {printable(name)} is not {self._form.encoding} text; cp1252 may be meant")
+            said = f"column {printable(name)} is not {self._form.encoding} text; cp1252 may be meant"
+            self._refuse(row + index, "encoding", said)
         cells = next(csv.reader([line], delimiter=self._separator), [])
         cell = cells[int(column.group(1))] if column and int(column.group(1)) < len(cells) else ""
         self._wrong_cell(name, cell, wanted.get(name, "text"), row + index)
@@ -202,7 +203,8 @@ class CsvFile:
         if self._form.decimal == "comma" and re.fullmatch(r"[-+]?\d*\.\d+", text):
             self._refuse(row, "decimal", f"{head}; `decimal: point` would make it a number")
         if kind == "time" and re.fullmatch(r"[-+]?[\d.,]+", text):
-            self._refuse(row, "time.in", f"{head}, which in {self._form.time_in} is finer than 1 ns or beyond all dates", "bad-value")
+            said = f"{head}, which in {self._form.time_in} is finer than 1 ns or beyond all dates"
+            self._refuse(row, "time.in", said, "bad-value")
         hint = "; `units_line: yes` would pass over it" if row == 0 and not self._form.units_line else ""
         number = "a whole number" if kind == "packed" else "a number"
         self._refuse(row, "units_line" if hint else "", f"{head}, which is not {number}{hint}", "bad-value")

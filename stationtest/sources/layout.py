@@ -46,7 +46,8 @@ class Layout:
 
     def only(self, inputs: Collection[str] = ()) -> Layout:
         """The time and the named inputs, for a pass that needs no more."""
-        return replace(self, sensors=(), names={}, digital=tuple(d for d in self.digital if d[0] == "input" and d[1].name in inputs))
+        digital = tuple(signal for signal in self.digital if signal[0] == "input" and signal[1].name in inputs)
+        return replace(self, sensors=(), names={}, digital=digital)
 
     def batch(self, first_row: int, table: pa.RecordBatch, where: Where, origin_ns: int = 0) -> Batch:
         """Columns of a file as a batch, every cell checked. Raises `ReadingsError` with the row."""
@@ -64,8 +65,10 @@ class Layout:
             )
             for sensor in self.sensors
         }
-        digital = {(kind, signal.name): self._signal(kind, signal, columns[signal.column], where) for kind, signal in self.digital}
+        digital = {(kind, one.name): self._signal(kind, one, columns[one.column], where) for kind, one in self.digital}
         codes = {role: names.of(columns[column], column, where) for role, (column, names) in self.names.items()}
+        if self.trials and "target" in codes and (empty := codes["target"] < 0).any():
+            where.refuse(int(np.argmax(empty)), "target", "the row does not say what was presented", "bad-presentation")
         return Batch(first_row, t_ns, bands, digital, codes, self.tables, table.num_rows)  # type: ignore[arg-type]
 
     def _signal(self, kind: str, signal: Digital, column: pa.Array, where: Where) -> np.ndarray:
@@ -122,6 +125,9 @@ def layout(station: Station, form: RecordingForm, columns: Collection[str], wher
             digital.append((VOID[0], Digital(name=VOID[1], column=form.void)))
         if form.seen_by:
             names["seen_by"] = (form.seen_by, Names("seen_by", None, ("",), "name"))
+    elif form.void and form.gate is None:
+        said = "presentations are declared void in a table of trials or of presentations, not in a stream"
+        where.refuse(None, "void", said, "contradiction")
     elif not form.time_column:
         where.refuse(None, "time", "the form of a stream must name its time column", "missing-key")
     _check(form, sensors, digital, names, columns, where)

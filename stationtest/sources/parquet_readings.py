@@ -35,7 +35,7 @@ class ParquetFile:
         except (pa.ArrowException, OSError) as error:
             self._refuse(error)
         self.columns = list(self._schema.names)
-        self.facts: dict[str, Any] = {"format": "Parquet"}
+        self.facts: dict[str, Any] = {}
 
     def line(self, row: int) -> int:
         return row + 1

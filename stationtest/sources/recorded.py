@@ -54,7 +54,8 @@ def open_recording(suite: Suite, path: str, formats: Mapping[str, ReadingFormatP
     part = next((part for part in formats.values() if suffix in part.suffixes), None)
     if part is None:
         known = in_words(sorted(suffix for part in formats.values() for suffix in part.suffixes))
-        raise readings_error(path, 0, "", f"no reading format takes files that end in {shown(suffix) or 'nothing'}; known: {known}", "no-form")
+        said = f"no reading format takes files that end in {shown(suffix) or 'nothing'}; known: {known}"
+        raise readings_error(path, 0, "", said, "no-form")
     opener = resolve(part.reader)
     readers: list[tuple[str, Reader]] = []
     for file, name in parts:
@@ -62,7 +63,7 @@ def open_recording(suite: Suite, path: str, formats: Mapping[str, ReadingFormatP
             readers.append((name, opener(file, name, form)))
         except OSError as error:
             raise readings_error(name, 0, "", f"the file cannot be opened: {error.strerror or error}", "unreadable") from error
-    return Recording(suite, path, form, part, readers)
+    return Recording(suite, path, form, part, readers, formats)
 
 
 def form_of(station: Station, path: str) -> RecordingForm:
@@ -71,7 +72,8 @@ def form_of(station: Station, path: str) -> RecordingForm:
         if fnmatchcase(path, form.pattern):
             return form
     patterns = in_words(f'"{shown(form.pattern)}"' for form in station.recordings) or "none"
-    raise readings_error(path, 0, "recordings", f"no entry under `recordings:` says how this file is written; there is {patterns}", "no-form")
+    said = f"no entry under `recordings:` says how this file is written; there is {patterns}"
+    raise readings_error(path, 0, "recordings", said, "no-form")
 
 
 def _parts(place: Path, path: str, formats: Mapping[str, ReadingFormatPart]) -> list[tuple[Path, str]]:
@@ -81,7 +83,7 @@ def _parts(place: Path, path: str, formats: Mapping[str, ReadingFormatPart]) -> 
     if not place.is_dir():
         raise readings_error(path, 0, "readings", "there is no such file", "no-file")
     suffixes = {suffix for part in formats.values() for suffix in part.suffixes}
-    files = sorted((file for file in place.iterdir() if file.is_file() and file.suffix.lower() in suffixes), key=lambda file: file.name)
+    files = sorted(file for file in place.iterdir() if file.is_file() and file.suffix.lower() in suffixes)
     if not files:
         raise readings_error(path, 0, "readings", "the folder holds no recording", "no-file")
     if len({file.suffix.lower() for file in files}) > 1:
@@ -97,9 +99,15 @@ class Recording:
     """
 
     def __init__(
-        self, suite: Suite, path: str, form: RecordingForm, part: ReadingFormatPart, readers: list[tuple[str, Reader]]
+        self,
+        suite: Suite,
+        path: str,
+        form: RecordingForm,
+        part: ReadingFormatPart,
+        readers: list[tuple[str, Reader]],
+        formats: Mapping[str, ReadingFormatPart],
     ) -> None:
-        self.suite, self.path, self.form = suite, path, form
+        self.suite, self.path, self.form, self.formats = suite, path, form, formats
         self.reader: dict[str, Any] = {"name": part.name, "version": part.version, **readers[0][1].facts}
         hints = [reader.rows_hint for _, reader in readers]
         self.rows_hint: int | None = None if None in hints else sum(hint for hint in hints if hint is not None)
@@ -167,9 +175,9 @@ class Recording:
 
     def _pieces(self, wanted: Layout, from_row: int) -> Iterator[Batch]:
         """Checked pieces of the file from a row on, cut as the file is."""
-        k = bisect_right(self._first_rows, from_row) - 1
-        row, last_ns = self._first_rows[k], None
-        for k in range(k, len(self._readers)):
+        begin_part = bisect_right(self._first_rows, from_row) - 1
+        row, last_ns = self._first_rows[begin_part], None
+        for k in range(begin_part, len(self._readers)):
             base = row
             if k == len(self._first_rows):
                 self._first_rows.append(base)
@@ -188,7 +196,7 @@ class Recording:
         return Where(name, begin, reader.line)
 
     def _origin(self) -> tuple[int, str | None]:
-        """What is taken off every time, and its text: dates, and counts too large to be one from a start, begin at the first row."""
+        """What is taken off every time, and its text. Dates, and counts too large to be from a start, begin at the first row."""
         for piece in self._pieces(self.layout.only(), 0):
             if piece.t_ns is not None and len(piece):
                 first = int(piece.t_ns[0])

@@ -163,5 +163,5 @@ def _in_zone(column: pa.Array, zone: str, where: Where, key: str) -> pa.Array:
     late = pc.assume_timezone(column, zone, ambiguous="latest", nonexistent="latest").cast(pa.int64())
     index = int(np.argmax(early.to_numpy(zero_copy_only=False) != late.to_numpy(zero_copy_only=False)))
     cell = str(column[index].as_py())
-    said = f"{shown(cell)} does not exist or exists twice in {shown(zone)}, where clocks are changed; log in UTC, or cut the file there"
-    where.refuse(index, f"{key}.zone", said)
+    said = f"{shown(cell)} does not exist or exists twice in {shown(zone)}, where clocks are changed"
+    where.refuse(index, f"{key}.zone", f"{said}; a log in UTC has no such hour")

@@ -1,0 +1,190 @@
+"""Presentations with their times from beside the stream: a second table, or the on-times of a gate input and a list.
+
+A list says what was put through, the gate only when. Their numbers must be equal; nothing is ever shifted to fit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path, PurePosixPath
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stationtest.files.words import duration_text, shown
+from stationtest.model.parts import ReadingFormatPart, resolve
+from stationtest.model.station import Gate, RecordingForm
+from stationtest.signals.batch import TRUTH, Ints, Listed
+from stationtest.sources import times
+from stationtest.sources.checks import Where, missing, seconds, switches
+from stationtest.sources.layout import names_of
+
+if TYPE_CHECKING:
+    from stationtest.sources.recorded import Reader, Recording
+
+
+def from_table(recording: Recording) -> Listed:
+    """The second table of a recording, sorted by start, then sensor.
+
+    Raises `ReadingsError`: a row without target, an end that is not after its start, and two presentations on one sensor at one
+    time, with the lines of the table.
+    """
+    form, own = recording.form, recording.form.presentations_form
+    path = beside(recording.path, form.presentations_path or "")
+    if own is None:
+        Where(path).refuse(None, "presentations", "the form of the second table is not stated", "missing-key")
+    own = replace(own, rows="trials", time_in=own.time_in or form.time_in, zone=own.zone or form.zone, on=form.on, off=form.off)
+    if (own.time_in == times.ISO) != (form.time_in == times.ISO):
+        said = f"the recording's times are in {form.time_in}, the table's in {own.time_in}; both must be of one clock"
+        Where(path).refuse(None, "presentations.time.in", said, "bad-presentation")
+    reader = _opened(recording, path, own)
+    table = _read(recording, path, own, reader, {"start": own.start, "end": own.end})
+    start, end = table.times["start"] - recording.origin_ns, table.times["end"] - recording.origin_ns
+    where = Where(path, 0, reader.line)
+    if (empty := table.codes["target"] < 0).any():
+        where.refuse(int(np.argmax(empty)), "presentations.target", "the row does not say what was presented", "bad-presentation")
+    if (late := end <= start).any():
+        where.refuse(int(np.argmax(late)), "presentations.end", "a presentation must end after it starts", "bad-presentation")
+    sensor = table.codes.get("sensor", np.zeros(len(start), np.int32))
+    _no_overlap(start, end, sensor, table.tables.get("sensor", []), where)
+    order = np.lexsort((sensor, start))
+    codes = {name: column[order] for name, column in table.codes.items()}
+    lines = np.array([reader.line(int(row)) for row in order], np.int64)
+    return Listed(path, start[order], end[order], codes, table.tables, lines, table.void[order])
+
+
+def from_gate(recording: Recording, gate: Gate) -> Listed:
+    """On-times of the gate input, at least `shortest` long, paired in order with the rows of the list.
+
+    An on-time that the recording begins or ends in is dropped. Unequal numbers raise `ReadingsError` with both, the first and the
+    last time, and the stretch whose length is most unlike the others.
+    """
+    path = beside(recording.path, gate.list_path)
+    form = replace(recording.form, rows="trials")
+    reader = _opened(recording, path, form)
+    # a list names its columns as the form does, or by the plain words
+    columns: dict[str, Any] = {role: getattr(form, role) or (role if role in reader.columns else None) for role in TRUTH}
+    form = replace(form, **columns, conditions=tuple(pair for pair in form.conditions if pair[1] in reader.columns))
+    table = _read(recording, path, form, reader, {})
+    where = Where(path, 0, reader.line)
+    if (empty := table.codes["target"] < 0).any():
+        where.refuse(int(np.argmax(empty)), "gate.list", "the row does not say what was put through", "bad-presentation")
+    on = gate_times(recording, gate)
+    count = len(table.codes["target"])
+    if count != len(on):
+        Where(recording.path).refuse(None, "gate", _unequal(on, count, path, gate), "bad-presentation")
+    rows = np.array([reader.line(row) for row in range(count)], np.int64)
+    return Listed(path, on[:, 0] + gate.offset_ns, on[:, 1] + gate.offset_ns, table.codes, table.tables, rows, table.void)
+
+
+def gate_times(recording: Recording, gate: Gate) -> Ints:
+    """On-times (n, 2) of the gate input that are at least `shortest` long and not cut by an end of the recording."""
+    gap_ns = recording.form.gap_ns or 0
+    rises, falls = [], []
+    on, last_ns = None, None
+    for batch in recording.gate_pass(gate.input):
+        signal, t = batch.digital[("input", gate.input)], batch.t_ns
+        assert t is not None
+        before = np.append(bool(signal[0]) if on is None else on, signal[:-1])
+        rises.append(t[signal & ~before])
+        earlier = np.append(t[0] if last_ns is None else last_ns, t[:-1])
+        falls.append(np.minimum(t, earlier + gap_ns)[~signal & before])
+        on, last_ns = bool(signal[-1]), int(t[-1])
+    up, down = np.concatenate(rises), np.concatenate(falls)
+    if len(down) and (not len(up) or down[0] <= up[0]):
+        down = down[1:]  # on in the first row
+    pairs = np.stack((up[: len(down)], down), axis=1)
+    return pairs[pairs[:, 1] - pairs[:, 0] >= gate.shortest_ns]
+
+
+def beside(recording: str, path: str) -> str:
+    """The path of a file that belongs to a recording; `*` stands for the recording's name without its suffix."""
+    return path.replace("*", PurePosixPath(recording).stem)
+
+
+@dataclass(frozen=True, slots=True)
+class _Table:
+    """A small table that was read whole."""
+
+    codes: Mapping[str, NDArray[np.int32]]
+    tables: Mapping[str, list[str]]
+    times: Mapping[str, Ints]
+    void: NDArray[np.bool_]
+
+
+def _opened(recording: Recording, path: str, form: RecordingForm) -> Reader:
+    place = Path(recording.suite.folder) / path
+    if not place.is_file():
+        Where(path).refuse(None, "recordings", f"there is no such file; {shown(recording.path)} needs it", "no-file")
+    part: ReadingFormatPart | None = next(
+        (part for part in recording.formats.values() if place.suffix.lower() in part.suffixes), None
+    )
+    if part is None:
+        Where(path).refuse(None, "recordings", f"no reading format takes files that end in {shown(place.suffix)}", "no-form")
+    return resolve(part.reader)(place, path, form)
+
+
+def _read(recording: Recording, path: str, form: RecordingForm, reader: Reader, at: Mapping[str, str | None]) -> _Table:
+    station, prefix = recording.suite.station, "presentations." if at else ""
+    names = names_of(station, form, prefix)
+    if "target" not in names:
+        Where(path).refuse(None, f"{prefix}target", "the form must name the column of the target", "missing-key")
+    if len(recording.sensors) > 1 and "sensor" not in names:
+        said = f"the recording has {len(recording.sensors)} sensors, so each presentation must name its own"
+        Where(path).refuse(None, f"{prefix}sensor", said, "missing-key")
+    wanted: dict[str, str] = {}
+    for role, column in at.items():
+        if column is None:
+            Where(path).refuse(None, f"{prefix}{role}", f"the form must name the column of the {role}", "missing-key")
+        wanted[column] = "time"
+    wanted.update({column: "text" for column, _ in names.values()})
+    if form.void:
+        wanted[form.void] = "digital"
+    for column in wanted:
+        if column not in reader.columns:
+            missing(column, reader.columns, prefix or "gate.list", Where(path))
+    held: dict[str, list[Any]] = {key: [] for key in (*at, *names, "void")}
+    for begin, table in reader.tables(wanted):
+        columns = dict(zip(table.schema.names, table.columns, strict=True))
+        where = Where(path, begin, reader.line)
+        for role, column in at.items():
+            held[role].append(times.to_ns(columns[column or ""], column or "", form, where, f"{prefix}time"))
+        void = np.zeros(table.num_rows, np.int8)
+        if form.void:
+            void = switches(columns[form.void], f"{prefix}void", form.void, form, where, may_be_empty=True)
+        held["void"].append(void == 1)
+        for role, (column, own) in names.items():
+            held[role].append(own.of(columns[column], column, where))
+    if not held["target"]:
+        Where(path).refuse(None, "", "the table has no rows", "empty-recording")
+    whole = {key: np.concatenate(chunks) for key, chunks in held.items()}
+    tables = {role: own.words for role, (_, own) in names.items()}
+    return _Table({role: whole[role] for role in names}, tables, {role: whole[role] for role in at}, whole["void"])
+
+
+
+def _no_overlap(start: Ints, end: Ints, sensor: NDArray[np.int32], names: list[str], where: Where) -> None:
+    for code in np.unique(sensor).tolist():
+        mine = np.flatnonzero(sensor == code)
+        mine = mine[np.argsort(start[mine], kind="stable")]
+        if (over := start[mine][1:] < end[mine][:-1]).any():
+            k = int(np.argmax(over))
+            first, second = int(mine[k]), int(mine[k + 1])
+            on = f" on {shown(names[code])}" if 0 <= code < len(names) else ""
+            said = f"begins at {seconds(int(start[second]))}{on}, before that of line {where.line(first)} ends"
+            where.refuse(second, "presentations", f"this presentation {said}, at {seconds(int(end[first]))}", "overlap")
+
+
+def _unequal(on: Ints, count: int, path: str, gate: Gate) -> str:
+    said = f"{shown(gate.input)} was on {len(on)} times, {shown(path)} lists {count}"
+    if not len(on):
+        return f"{said}; nothing is paired"
+    lengths = on[:, 1] - on[:, 0]
+    odd = int(np.argmax(np.abs(np.log(lengths / np.median(lengths)))))
+    said += f"; the first began at {seconds(int(on[0, 0]))}, the last at {seconds(int(on[-1, 0]))}"
+    usual, long = duration_text(int(np.median(lengths))), duration_text(int(lengths[odd]))
+    return f"{said}; most unlike the others ({usual}) is the one at {seconds(int(on[odd, 0]))}, {long} long"
+
+
