@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import tick_machine as ticks
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from timing_values import ROWS, parameters, rows
 
@@ -126,7 +126,6 @@ def test_edges_that_are_sure_and_edges_that_may_have_been(a, which):
     assert [c or FIRST + t in found.sure for t, c in enumerate(claimed)] == can
 
 
-@settings(deadline=None)
 @given(hazy, hazy)
 def test_latch_cleared_by_an_edge(a, b):
     """The least case of `held_until`: `must` is the tightest bound, `can` is too unless an edge is sure but not its instant."""
@@ -145,7 +144,6 @@ def test_latch_cleared_by_an_edge(a, b):
         assert inside(state)[1] == can
 
 
-@settings(deadline=None)
 @given(hazy, hazy)
 def test_latch_held_while_an_input_is_on(a, b):
     state, _ = ternary.latch(unbounded(a), NO_EDGES, unbounded(b))
@@ -153,7 +151,6 @@ def test_latch_held_while_an_input_is_on(a, b):
     assert inside(state) == tightest(outcomes)
 
 
-@settings(deadline=None)
 @given(hazy, hazy)
 def test_decision_at_an_edge(a, b):
     held = ternary.decided(unbounded(a), ternary.rising(signal(b), SPAN))
@@ -165,7 +162,6 @@ def test_decision_at_an_edge(a, b):
         assert inside(held) == tightest(outcomes)
 
 
-@settings(deadline=None)
 @given(hazy, hazy, times, st.integers(0, 2))
 def test_pulse_of_a_decision(a, b, length, delay):
     length = min(length, FIRST - delay)  # so that the ticks before the recording suffice
