@@ -26,8 +26,15 @@ def unit_of(expected: Sequence[tuple[str, str]], kind: str) -> str:
 class Checks:
     """The second pass over a typed case. `run` yields the path of a key, what is wrong with it, and the code."""
 
-    def __init__(self, fields: CaseFields, expected: Sequence[tuple[str, str]], names: Names, members: Mapping[str, tuple[str, ...]],
-                 requirements: tuple[str, ...] | None, specimens: tuple[str, ...] | None) -> None:  # fmt: skip
+    def __init__(
+        self,
+        fields: CaseFields,
+        expected: Sequence[tuple[str, str]],
+        names: Names,
+        members: Mapping[str, tuple[str, ...]],
+        requirements: tuple[str, ...] | None,
+        specimens: tuple[str, ...] | None,
+    ) -> None:
         self.fields = fields
         self.expected = expected
         self.names = names
@@ -63,13 +70,19 @@ class Checks:
             return
         which = [key for key in ("complete", "lacking", "contents", "extra") if getattr(present, key) is not None]
         if (present.between is None) == (present.set_ is None):
-            yield ("present",), "what is presented is exactly one of a target, a list of targets, `between:` and `set:`", (
-                "missing-key" if present.between is None else "contradiction")  # fmt: skip
+            yield (
+                ("present",),
+                "what is presented is exactly one of a target, a list of targets, `between:` and `set:`",
+                ("missing-key" if present.between is None else "contradiction"),
+            )
         elif present.between is not None and which:
             yield ("present", which[0]), "this belongs to `set:`", "contradiction"
         elif present.set_ is not None and len(which) != 1:
-            yield ("present",), (f"a set is presented as exactly one of complete, lacking, contents and extra; found {listed(which) or 'none'}"), (
-                "contradiction" if which else "missing-key")  # fmt: skip
+            yield (
+                ("present",),
+                (f"a set is presented as exactly one of complete, lacking, contents and extra; found {listed(which) or 'none'}"),
+                ("contradiction" if which else "missing-key"),
+            )
         elif present.set_ is not None:
             members = self.members.get(present.set_)
             if present.lacking is not None and members is not None and present.lacking not in ("each", *members):
@@ -81,7 +94,11 @@ class Checks:
         units = {name: unit_of([(name, unit)], self._kind) for name, unit in self.expected}
         if len(set(units.values())) > 1:
             spoken = listed(f"{name} of a {unit}" for name, unit in units.items())
-            yield ("expect",), f"expectations of one case speak of the same unit of trial; found {spoken}; allowed one unit, or two cases", "mixed-units"
+            yield (
+                ("expect",),
+                f"expectations of one case speak of the same unit of trial; found {spoken}; allowed one unit, or two cases",
+                "mixed-units",
+            )
             return
         for name, unit in units.items():
             if unit == "presentation" and self._kind == "set":
@@ -92,15 +109,22 @@ class Checks:
     def _evidence_fits(self, evidence: EvidenceFields) -> Iterator[Told]:
         unit = unit_of(self.expected, self._kind)
         if (unit == "run") != (evidence.runs is not None):
-            message = ("this expectation speaks of the run as a whole: evidence: {runs: 1}" if unit == "run" else
-                       f"`runs` counts whole runs, and this case is judged on each {unit}")  # fmt: skip
+            message = (
+                "this expectation speaks of the run as a whole: evidence: {runs: 1}"
+                if unit == "run"
+                else f"`runs` counts whole runs, and this case is judged on each {unit}"
+            )
             yield ("evidence",), message, "contradiction"
         if evidence.duration is not None and self._kind != "between":
-            yield ("evidence", "duration"), "evidence by duration is for stretches between: present: {between: NAME}", "contradiction"
+            yield (
+                ("evidence", "duration"),
+                "evidence by duration is for stretches between: present: {between: NAME}",
+                "contradiction",
+            )
 
     def _where(self) -> Iterator[Told]:
         for key, values in (self.fields.where or {}).items():
-            allowed: Iterable[str] | None = None
+            allowed: tuple[str, ...] | None = None
             if key in self.names.conditions:
                 allowed = self.names.conditions[key]
             elif key == "sensor":
@@ -112,24 +136,35 @@ class Checks:
             elif key not in FREE_WHERE:
                 known = (*self.names.conditions, "sensor", "touching", *FREE_WHERE)
                 yield ("where", key), _unknown("condition", key, known), "unknown-name"
-            for value in values if allowed is not None else ():
-                if value not in allowed:  # type: ignore[operator]
-                    yield ("where", key), _unknown(f"value of {key}", value, tuple(allowed)), "unknown-name"  # type: ignore[arg-type]
+            for value in values:
+                if allowed is not None and value not in allowed:
+                    yield ("where", key), _unknown(f"value of {key}", value, allowed), "unknown-name"
 
 
 def evidence_problems(evidence: EvidenceFields) -> Iterator[Told]:
     """Exactly one kind of demand, whole, and nothing beside it that says nothing."""
     given = [key for key in ("reliability", "trials", "duration", "runs") if getattr(evidence, key) is not None]
     if len(given) != 1:
-        yield (), f"evidence is exactly one of reliability, trials, duration and runs; found {listed(given) or 'none'}", (
-            "contradiction" if given else "missing-key")  # fmt: skip
+        yield (
+            (),
+            f"evidence is exactly one of reliability, trials, duration and runs; found {listed(given) or 'none'}",
+            ("contradiction" if given else "missing-key"),
+        )
         return
     kind = given[0]
     if kind == "reliability":
         if evidence.confidence is None:
-            yield ("confidence",), "this key is missing; a reliability is shown with a confidence, such as 95 %; there is no built-in default", "missing-key"
+            yield (
+                ("confidence",),
+                "this key is missing; a reliability is shown with a confidence, such as 95 %; there is no built-in default",
+                "missing-key",
+            )
         if evidence.of is None:
-            yield ("of",), "this key is missing; it says of what the reliability is claimed; allowed presentations, specimens", "missing-key"
+            yield (
+                ("of",),
+                "this key is missing; it says of what the reliability is claimed; allowed presentations, specimens",
+                "missing-key",
+            )
     if evidence.of == "specimens" and evidence.presented is None:
         yield ("presented",), "this key is missing; it says how often each specimen is presented", "missing-key"
     if evidence.presented is not None and evidence.of != "specimens":
@@ -146,4 +181,8 @@ def evidence_problems(evidence: EvidenceFields) -> Iterator[Told]:
 
 def _unknown(what: str, given: str, allowed: Iterable[str]) -> str:
     near = nearest(given, allowed)
-    return f"there is no {what} of this name" + (f"; did you mean `{near}`?" if near else "") + f"; found {shown(given)}; allowed {allowed_words(allowed)}"
+    return (
+        f"there is no {what} of this name"
+        + (f"; did you mean `{near}`?" if near else "")
+        + f"; found {shown(given)}; allowed {allowed_words(allowed)}"
+    )

@@ -4,12 +4,24 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import Field, PlainValidator, WithJsonSchema
+from pydantic import ConfigDict, Field, PlainValidator, WithJsonSchema
 
-from stationtest.files.fields import Fields, by_kind, said
+from stationtest.files.fields import ByKind, Fields, said
 from stationtest.files.scalars import (
-    AtLeastCount, AtMostCount, AtMostShare, CaseId, OneOrMore, OneUp, OpenShare, PositiveDuration, SetName, TargetName, Text, Yes, YesNo,
-)  # fmt: skip
+    AtLeastCount,
+    AtMostCount,
+    AtMostShare,
+    CaseId,
+    OneOrMore,
+    OneUp,
+    OpenShare,
+    PositiveDuration,
+    SetName,
+    TargetName,
+    Text,
+    Yes,
+    YesNo,
+)
 from stationtest.files.station_fields import Language
 
 
@@ -24,7 +36,7 @@ class PresentFields(Fields):
     extra: Text | None = None
 
 
-Present = by_kind(text=TargetName, items=Annotated[list[TargetName], Field(min_length=1)], mapping=PresentFields)
+Present = Annotated[Any, ByKind(text=TargetName, items=Annotated[list[TargetName], Field(min_length=1)], mapping=PresentFields)]
 
 
 class EvidenceFields(Fields):
@@ -52,13 +64,12 @@ Anything = Annotated[Any, PlainValidator(_anything), WithJsonSchema({"type": "ob
 Basis = Literal["recorded", "by hand", "computed", "simulated"]
 
 
-class RowFields(Fields):
-    """A part-case: its keys replace those of the case, each whole."""
+class _Stated(Fields):
+    """What a case or a row may state."""
 
-    id: CaseId | None = None
     title: Text | None = None
     requirement: OneOrMore[Text] | None = None
-    present: Present | None = None  # type: ignore[valid-type]
+    present: Present | None = None
     where: dict[Text, OneOrMore[Text]] | None = None
     expect: Anything = None
     evidence: EvidenceFields | None = None
@@ -68,16 +79,24 @@ class RowFields(Fields):
     tags: OneOrMore[Text] | None = None
 
 
-class CaseFields(RowFields):
+class CaseFields(_Stated):
     """An acceptance case, with its rows already laid over it."""
 
     title: Text
-    present: Present  # type: ignore[valid-type]
+    present: Present
     expect: Anything
 
 
-class WrittenCase(RowFields):
+class RowFields(_Stated):
+    """A part-case: its keys replace those of the case, each whole. For the schema only."""
+
+    id: CaseId | None = None
+
+
+class WrittenCase(_Stated):
     """A case as it stands in the file: what its rows state may be left out. For the schema only."""
+
+    model_config = ConfigDict(json_schema_extra={"anyOf": [{"required": ["present", "expect"]}, {"required": ["rows"]}]})
 
     title: Text
     rows: list[RowFields] | None = Field(default=None, min_length=1)

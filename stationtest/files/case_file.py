@@ -41,7 +41,9 @@ class Known:
     classes: Mapping[str, Any]
     requirements: tuple[str, ...] | None = None
     specimens: tuple[str, ...] | None = None
-    readings: dict[tuple[str, str], tuple[str, str, str]] = field(default_factory=dict)  # (file, as written) → path, message, code
+    readings: dict[tuple[str, str], tuple[str, str, str]] = field(
+        default_factory=dict
+    )  # (file, as written) → path, message, code
 
 
 def read_cases(tree: Tree, file: str, known: Known) -> tuple[list[Case], list[Problem]]:
@@ -60,10 +62,14 @@ def read_cases(tree: Tree, file: str, known: Known) -> tuple[list[Case], list[Pr
     if head is not None and head.evidence is not None:
         told = ((("evidence", *loc), message, code) for loc, message, code in case_checks.evidence_problems(head.evidence))
         problems += _told(tree, root, "", told)
-    cases_node = root.get("cases")  # type: ignore[call-overload]
+    cases_node = root.get("cases")
     if not isinstance(cases_node, Map):
         if not isinstance(cases_node, Hole):
-            message = "this key is missing; it holds the cases by their ids" if cases_node is None else "`cases:` is a mapping of ids to cases"
+            message = (
+                "this key is missing; it holds the cases by their ids"
+                if cases_node is None
+                else "`cases:` is a mapping of ids to cases"
+            )
             place = tree.place(root if cases_node is None else cases_node)
             problems.append(Problem(place, "cases", message, "missing-key" if cases_node is None else "wrong-value"))
         return [], problems
@@ -87,7 +93,9 @@ def _told(tree: Tree, node: Any, key: str, told: Any) -> Iterator[Problem]:
 class _Reader:
     """Cases of one file, one after the other."""
 
-    def __init__(self, tree: Tree, file: str, known: Known, head_node: Map, head: CaseFileHead | None, problems: list[Problem]) -> None:
+    def __init__(
+        self, tree: Tree, file: str, known: Known, head_node: Map, head: CaseFileHead | None, problems: list[Problem]
+    ) -> None:
         self.tree = tree
         self.file = file
         self.known = known
@@ -96,14 +104,17 @@ class _Reader:
         self.problems = problems
         self.inherited = {key: value for key, value in head_node.items() if key in _HEAD and key != "language"}
 
-    def case(self, key: Word, node: Any) -> Iterator[Case]:
+    def case(self, key: str, node: Any) -> Iterator[Case]:
         path = f"cases.{key}"
         if _NOT_AN_ID.search(key):
-            self.problems += [Problem(self.tree.place(key), path, p.message, p.code)
-                              for p in check_field(_ID, key, self.tree.path, path)[1]]  # fmt: skip
+            self.problems += [
+                Problem(self.tree.place(key), path, p.message, p.code) for p in check_field(_ID, key, self.tree.path, path)[1]
+            ]
         if not isinstance(node, Map):
             if not isinstance(node, Hole):
-                self.problems.append(Problem(self.tree.place(key), path, "a case is a mapping with `title`, `present` and `expect`", "wrong-value"))
+                self.problems.append(
+                    Problem(self.tree.place(key), path, "a case is a mapping with `title`, `present` and `expect`", "wrong-value")
+                )
             return
         if any(word in node for word in RESERVED):
             _reserved(self.tree, node, f"{path}.", self.problems)
@@ -112,22 +123,28 @@ class _Reader:
             if case is not None:
                 yield case
 
-    def _rows(self, key: Word, node: Map, path: str) -> Iterator[tuple[str, Place, Map]]:
-        """The case itself, or one for each row: the row's keys laid over the case's, each whole (expect, where and evidence too)."""
-        rows = node.get("rows")  # type: ignore[call-overload]
+    def _rows(self, key: str, node: Map, path: str) -> Iterator[tuple[str, Place, Map]]:
+        """The case itself, or one for each row: the row's keys laid over the case's, each whole (expect, where and evidence
+        too).
+        """
+        rows = node.get("rows")
         if rows is None:
             yield str(key), self.tree.place(key), self._plain(node, {}, key)
             return
         if not isinstance(rows, Items) or not rows:
             if not isinstance(rows, Hole):
-                self.problems.append(Problem(self.tree.place(rows), f"{path}.rows", "rows are a list of mappings, at least one", "wrong-value"))
+                self.problems.append(
+                    Problem(self.tree.place(rows), f"{path}.rows", "rows are a list of mappings, at least one", "wrong-value")
+                )
             return
         seen: dict[str, Place] = {}
         for number, row in enumerate(rows, 1):
             at = f"{path}.rows.{number}"
             if not isinstance(row, Map):
                 if not isinstance(row, Hole):
-                    self.problems.append(Problem(self.tree.place(row), at, "a row is a mapping of the keys that it replaces", "wrong-value"))
+                    self.problems.append(
+                        Problem(self.tree.place(row), at, "a row is a mapping of the keys that it replaces", "wrong-value")
+                    )
                 continue
             if "rows" in row:
                 self.problems.append(Problem(self.tree.place(row), at, "a row has no rows of its own", "unknown-key"))
@@ -137,27 +154,39 @@ class _Reader:
             place = self.tree.place(row)
             first = seen.setdefault(name, place)
             if first != place:
-                self.problems.append(Problem(place, f"{at}.id", f"two rows have the id `{name}`; the first is in line {first.line}", "duplicate-name"))
+                self.problems.append(
+                    Problem(
+                        place, f"{at}.id", f"two rows have the id `{name}`; the first is in line {first.line}", "duplicate-name"
+                    )
+                )
                 continue
             yield f"{key}.{name}", place, self._plain(node, row, key)
 
     def _row_id(self, row: Map, at: str) -> str | None:
-        given = row.get("id", row.get("present"))  # type: ignore[call-overload]
+        given = row.get("id", row.get("present"))
         if not isinstance(given, Word):
-            self.problems.append(Problem(self.tree.place(row), f"{at}.id", "this key is missing; a row has an id, unless it presents one target", "missing-key"))
+            self.problems.append(
+                Problem(
+                    self.tree.place(row),
+                    f"{at}.id",
+                    "this key is missing; a row has an id, unless it presents one target",
+                    "missing-key",
+                )
+            )
             return None
         value, found = check_field(_ID, given, self.tree.path, f"{at}.id")
         self.problems += found
         return None if found else str(value)
 
-    def _plain(self, base: Map, row: Mapping[Word, Any], key: Word) -> Map:
+    def _plain(self, base: Map, row: Mapping[str, Any], key: str) -> Map:
         laid = Map(self.inherited)
         laid.update(base)
         laid.update(row)
         for word in ("rows", "id", *RESERVED):
             if word in laid and (word != "id" or "id" in row):
-                del laid[word]  # type: ignore[arg-type]
-        laid.line, laid.column = (row.line, row.column) if isinstance(row, Map) else (key.line, key.column)
+                del laid[word]
+        at: Any = row if isinstance(row, Map) else key
+        laid.line, laid.column = at.line, at.column
         return laid
 
     def _one(self, id_: str, place: Place, node: Map, base: Map) -> Case | None:
@@ -168,12 +197,17 @@ class _Reader:
         expected = self._expected(node, path)
         readings = self._readings(node, path)
         if "evidence" not in node and (self.head is not None or "evidence" not in self.head_node):
-            message = "this case does not say how much evidence it needs; give it, or the file, an `evidence:`; there is no built-in default"
+            message = (
+                "this case does not say how much evidence it needs; give it, or the file, an `evidence:`; "
+                "there is no built-in default"
+            )
             self.problems.append(Problem(place, f"{path}.evidence", message, "no-evidence"))
         if fields is None or not all(expected):
             return None
         judged = [(e.name, e.unit) for e in expected if e]
-        told = case_checks.Checks(fields, judged, self.known.names, self.known.members, self.known.requirements, self.known.specimens).run()
+        told = case_checks.Checks(
+            fields, judged, self.known.names, self.known.members, self.known.requirements, self.known.specimens
+        ).run()
         self.problems += _told(self.tree, node, path, told)
         if len(self.problems) > before or fields.evidence is None:
             return None
@@ -181,15 +215,27 @@ class _Reader:
         asked = evidence(fields.evidence)
         unit = case_checks.unit_of(judged, shape.kind)
         return Case(
-            id=id_, title=fields.title, present=shape, strata=strata(shape, asked.pooled, dict.fromkeys(self.known.members.get(shape.set or "", ()))),
-            expect=tuple(Expected(name=e.name, fields=e.fields, written=e.written, version=e.version, unit=unit) for e in expected if e),
-            evidence=asked, readings=readings, where=tuple((fields.where or {}).items()), requirements=fields.requirement or (),
-            tags=fields.tags or (), basis=fields.basis, do=fields.do, written=plain(node), place=place,
-        )  # fmt: skip
+            id=id_,
+            title=fields.title,
+            present=shape,
+            strata=strata(shape, asked.pooled, dict.fromkeys(self.known.members.get(shape.set or "", ()))),
+            expect=tuple(
+                Expected(name=e.name, fields=e.fields, written=e.written, version=e.version, unit=unit) for e in expected if e
+            ),
+            evidence=asked,
+            readings=readings,
+            where=tuple((fields.where or {}).items()),
+            requirements=fields.requirement or (),
+            tags=fields.tags or (),
+            basis=fields.basis,
+            do=fields.do,
+            written=plain(node),
+            place=place,
+        )
 
     def _expected(self, node: Map, path: str) -> list[Expected | None]:
         """Each expectation typed by its own class; None for one with problems."""
-        expect = node.get("expect")  # type: ignore[call-overload]
+        expect = node.get("expect")
         if expect is None or isinstance(expect, Hole):
             return [None]
         if not isinstance(expect, Map) or not expect:
@@ -198,12 +244,15 @@ class _Reader:
             return [None]
         return [self._expectation(key, value, f"{path}.expect.{key}") for key, value in expect.items()]
 
-    def _expectation(self, key: Word, value: Any, path: str) -> Expected | None:
+    def _expectation(self, key: str, value: Any, path: str) -> Expected | None:
         part = self.known.parts.get(key)
         if part is None:
             near = nearest(key, self.known.parts)
-            message = (f"there is no expectation `{shown(key, 40)}`" + (f"; did you mean `{near}`?" if near else "")
-                       + f"; allowed {allowed_words(self.known.parts)}; if a plugin brings it, `stationtest plugins` lists those present")  # fmt: skip
+            message = (
+                f"there is no expectation `{shown(key, 40)}`"
+                + (f"; did you mean `{near}`?" if near else "")
+                + f"; allowed {allowed_words(self.known.parts)}; if a plugin brings it, `stationtest plugins` lists those present"
+            )
             self.problems.append(Problem(self.tree.place(key), path, message, "unknown-name"))
             return None
         fields, found = typed(self.known.classes[part.name], value, self.tree.path, key=path, context=self.known.names)
@@ -215,11 +264,13 @@ class _Reader:
         return Expected(name=part.name, fields=fields, written=plain(value), version=part.version, unit=part.unit)
 
     def _readings(self, node: Map, path: str) -> tuple[str, ...]:
-        given = node.get("readings")  # type: ignore[call-overload]
+        given = node.get("readings")
         if given is None:
             message = "this key is missing; it names the recordings on which the case, or every case of the file, is judged"
             if not any(word in node for word in RESERVED):
-                self.problems.append(Problem(Place(self.tree.path, node.line, node.column), f"{path}.readings", message, "missing-key"))
+                self.problems.append(
+                    Problem(Place(self.tree.path, node.line, node.column), f"{path}.readings", message, "missing-key")
+                )
             return ()
         found = []
         for word in given if isinstance(given, Items) else [given]:
@@ -229,7 +280,14 @@ class _Reader:
             if message:
                 self.problems.append(Problem(self.tree.place(word), f"{path}.readings", message, code))
             elif relative in found:
-                self.problems.append(Problem(self.tree.place(word), f"{path}.readings", f"this recording is named twice; found {word}", "duplicate-name"))
+                self.problems.append(
+                    Problem(
+                        self.tree.place(word),
+                        f"{path}.readings",
+                        f"this recording is named twice; found {word}",
+                        "duplicate-name",
+                    )
+                )
             found.append(relative)
         return tuple(found)
 
@@ -239,8 +297,10 @@ class _Reader:
             relative = self.known.folder.relative(word, self.file)
             message, code = self.known.folder.problem(relative) or ("", "")
             if not message and not any(matches(relative, pattern) for pattern in self.known.patterns):
-                message = (f"no entry under `recordings:` of the station says how this file is written; found {shown(relative)}; "
-                           f"allowed {allowed_words(self.known.patterns)}")  # fmt: skip
+                message = (
+                    f"no entry under `recordings:` of the station says how this file is written; found {shown(relative)}; "
+                    f"allowed {allowed_words(self.known.patterns)}"
+                )
                 code = "no-form"
             self.known.readings[key] = relative, message, code
         return self.known.readings[key]

@@ -27,7 +27,9 @@ def present(fields: Any) -> Present:
 
 
 def strata(shape: Present, pooled: bool, members: Iterable[str]) -> tuple[tuple[str, Present], ...]:
-    """The parts of which evidence is asked each by itself, with their labels: every target, every member that may lack (A2, A14)."""
+    """The parts of which evidence is asked each by itself, with their labels: every target, every member that may lack (A2,
+    A14).
+    """
     if pooled:
         parts: tuple[Present, ...] = (shape,)
     elif shape.kind == "targets":
@@ -56,7 +58,15 @@ def label(shape: Present) -> str:
 
 def evidence(fields: EvidenceFields) -> Evidence:
     return Evidence(
-        reliability=fields.reliability, confidence=fields.confidence, of=fields.of, presented=fields.presented,
-        specimens_at_least=fields.specimens, trials=fields.trials, nonconforming_at_most=fields.nonconforming,
-        not_judged_at_most=fields.not_judged, pooled=fields.pooled, duration_ns=fields.duration, runs=fields.runs,
-    )  # fmt: skip
+        reliability=fields.reliability,
+        confidence=fields.confidence,
+        of=fields.of,
+        presented=fields.presented,
+        specimens_at_least=fields.specimens,
+        trials=fields.trials,
+        nonconforming_at_most=fields.nonconforming,
+        not_judged_at_most=fields.not_judged,
+        pooled=fields.pooled,
+        duration_ns=fields.duration,
+        runs=fields.runs,
+    )

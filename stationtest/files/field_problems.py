@@ -1,7 +1,7 @@
 """A node to a field class, and pydantic's errors to problems with places, in our words.
 
-One mistake is told once: an error whose path is the beginning of another's is dropped, a misspelt key and the missing key that was
-meant are folded into one sentence, and what the tree already refused is not told again.
+One mistake is told once: an error whose path is the beginning of another's is dropped, a misspelt key and the missing key that
+was meant are folded into one sentence, and what the tree already refused is not told again.
 """
 
 from __future__ import annotations
@@ -12,7 +12,8 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, TypeAdapter, ValidationError
 
 from stationtest.errors import Problem
-from stationtest.files.scalars import describe
+from stationtest.files.fields import ByKind
+from stationtest.files.quantities import describe
 from stationtest.files.suggest import allowed_words, nearest
 from stationtest.files.tree import Hole, Map, Word
 from stationtest.files.words import shown
@@ -21,12 +22,19 @@ from stationtest.place import Place
 T = TypeVar("T", bound=BaseModel)
 
 _KINDS = {"'<text>'": "text", "'<mapping>'": "a mapping", "'<list>'": "a list"}
-_WHOLE = {"dict_type": "a mapping", "model_type": "a mapping", "model_attributes_type": "a mapping", "list_type": "a list",
-          "tuple_type": "a list"}  # fmt: skip
+_WHOLE = {
+    "dict_type": "a mapping",
+    "model_type": "a mapping",
+    "model_attributes_type": "a mapping",
+    "list_type": "a list",
+    "tuple_type": "a list",
+}
 
 
 def typed(cls: type[T], node: Any, path: str, *, key: str = "", context: object = None) -> tuple[T | None, list[Problem]]:
-    """The node as `cls`, or None and every problem in it. `key` is the dotted path of the node in its file; paths are as typed."""
+    """The node as `cls`, or None and every problem in it. `key` is the dotted path of the node in its file; paths are as
+    typed.
+    """
     try:
         return cls.model_validate(node, context=context), []
     except ValidationError as error:
@@ -40,7 +48,7 @@ def _problems(error: ValidationError, cls: type[BaseModel], root: Any, path: str
     folded: set[tuple[str, ...]] = set()
     unknown = [f for f in found if f.kind == "extra_forbidden"]
     for f in unknown:
-        keys = _keys_of(cls, f.loc[:-1], root)
+        keys = _keys_of(cls, f.loc[:-1])
         wanted = [name for parent, name in missing if parent == f.path[:-1] and (*parent, name) not in folded]
         near = nearest(f.path[-1], wanted) or nearest(f.path[-1], keys)
         message = f"there is no key `{shown(f.path[-1], 40)}` here"
@@ -86,8 +94,12 @@ class _Found:
         if self.kind == "literal_error":
             allowed = [word[1:-1] for word in self.context["expected"].replace(" or ", ", ").split(", ")]
             near = nearest(str(self.input), allowed) if isinstance(self.input, str) else None
-            return ("this word is not known here" + (f"; did you mean `{near}`?" if near else "") + given
-                    + f"; allowed {allowed_words(allowed)}"), "wrong-value"  # fmt: skip
+            return (
+                "this word is not known here"
+                + (f"; did you mean `{near}`?" if near else "")
+                + given
+                + f"; allowed {allowed_words(allowed)}"
+            ), "wrong-value"
         if self.kind == "union_tag_invalid":
             allowed = [_KINDS[tag] for tag in self.context["expected_tags"].split(", ")]
             return f"this is of the wrong kind{given}; allowed {' or '.join(allowed)}", "wrong-value"
@@ -96,7 +108,10 @@ class _Found:
         if self.kind in ("too_short", "too_long"):
             bounds = self.context.get("min_length", self.context.get("max_length"))
             word = "at least" if self.kind == "too_short" else "at most"
-            return f"this has the wrong number of entries; found {self.context['actual_length']}; allowed {word} {bounds}", "wrong-value"
+            return (
+                f"this has the wrong number of entries; found {self.context['actual_length']}; allowed {word} {bounds}",
+                "wrong-value",
+            )
         return f"this value does not fit ({self.kind.replace('_', ' ')}){given}", "wrong-value"
 
 
@@ -127,9 +142,9 @@ def locate(root: Any, loc: Iterable[int | str], key: str = "") -> tuple[Any, Any
     return node, at, tuple(path)
 
 
-def _keys_of(cls: Any, loc: Iterable[int | str], root: Any) -> list[str]:
+def _keys_of(cls: Any, loc: Iterable[int | str]) -> list[str]:
     """The keys that the field class at `loc` allows, found by walking the annotations along the path."""
-    shapes = [cls]
+    shapes: list[Any] = [cls]
     for part in loc:
         shapes = [inner for shape in shapes for inner in _inside(shape, part)]
     for shape in _flat(shapes):
@@ -141,19 +156,23 @@ def _keys_of(cls: Any, loc: Iterable[int | str], root: Any) -> list[str]:
 def _flat(shapes: Iterable[Any]) -> Iterable[Any]:
     for shape in shapes:
         yield shape
-        yield from _flat(getattr(shape, "__args__", ()))
+        yield from _flat(shape.shapes.values() if isinstance(shape, ByKind) else getattr(shape, "__args__", ()))
+        yield from (mark for mark in getattr(shape, "__metadata__", ()) if isinstance(mark, ByKind))
 
 
 def _inside(shape: Any, part: int | str) -> Iterable[Any]:
-    if isinstance(part, str) and part.startswith("<"):
-        tagged = [s for s in _flat([shape]) if any(getattr(m, "tag", None) == part for m in getattr(s, "__metadata__", ()))]
-        yield from (s.__origin__ for s in tagged) if tagged else [shape]
-        return
+    """What stands under one part of a path: the shape with that tag, the field of that key, or the values of a mapping or
+    list.
+    """
     for candidate in _flat([shape]):
-        if isinstance(candidate, type) and issubclass(candidate, BaseModel):
+        if isinstance(candidate, ByKind):
+            if part in candidate.shapes:
+                yield candidate.shapes[str(part)]
+        elif isinstance(candidate, type) and issubclass(candidate, BaseModel):
             for name, info in candidate.model_fields.items():
-                if part in (name, info.alias):
+                if part in (name, info.alias) or (name == "root" and not isinstance(part, int)):
                     yield info.annotation
+                    yield from (mark for mark in info.metadata if isinstance(mark, ByKind))
         elif getattr(candidate, "__origin__", None) in (dict, list, tuple):
             yield candidate.__args__[-1] if candidate.__args__[-1] is not ... else candidate.__args__[0]
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Annotated, Any, Generic, TypeVar, Union
 
-from pydantic import BaseModel, ConfigDict, Discriminator, Field, RootModel, Tag
+from pydantic import BaseModel, ConfigDict, Discriminator, Field, GetCoreSchemaHandler, RootModel, Tag
+from pydantic_core import CoreSchema
 
 T = TypeVar("T")
 
@@ -15,7 +16,9 @@ def _key(attribute: str) -> str:
 
 
 class Fields(BaseModel):
-    """A mapping with declared keys and no others. An attribute `from_` is written `from:`; defaults are the text a user would write."""
+    """A mapping with declared keys and no others. An attribute `from_` is written `from:`; defaults are the text a user
+    would write.
+    """
 
     model_config = ConfigDict(extra="forbid", frozen=True, validate_default=True, alias_generator=_key)
 
@@ -38,8 +41,20 @@ def kind_of(value: Any) -> str:
     return "<list>" if isinstance(value, list | tuple) else "<text>"
 
 
+class ByKind:
+    """Marks a type (`Annotated[Any, ByKind(...)]`) that is read by the kind of node that stands there; only that one's
+    errors are told.
+    """
+
+    def __init__(self, *, text: Any = None, mapping: Any = None, items: Any = None) -> None:
+        shapes = {"<text>": text, "<mapping>": mapping, "<list>": items}
+        self.shapes = {tag: shape for tag, shape in shapes.items() if shape is not None}
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        tagged = tuple(Annotated[shape, Tag(tag)] for tag, shape in self.shapes.items())
+        return handler.generate_schema(Annotated[Union[tagged], Discriminator(kind_of)])  # noqa: UP007
+
+
 def by_kind(*, text: Any = None, mapping: Any = None, items: Any = None) -> Any:
-    """A type that is read as one of these, by the kind of node that stands there; only that one's errors are told."""
-    shapes = {"<text>": text, "<mapping>": mapping, "<list>": items}
-    given = tuple(Annotated[shape, Tag(tag)] for tag, shape in shapes.items() if shape is not None)
-    return Annotated[Union[given], Discriminator(kind_of)]  # noqa: UP007
+    """The type of a value that is read by the kind of node that stands there."""
+    return Annotated[Any, ByKind(text=text, mapping=mapping, items=items)]

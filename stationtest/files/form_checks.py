@@ -14,7 +14,10 @@ Told = tuple[tuple[str, ...], str, str]
 def form_problems(form: RecordingFields, folder: Folder) -> Iterator[Told]:
     """The path of a key inside the entry, what is wrong with it, and the code."""
     yield from _samples(form) if form.rows == "samples" else _trials(form)
-    for loc, time in ((("time",), form.time), (("presentations", "time"), form.presentations.time if form.presentations else None)):
+    for loc, time in (
+        (("time",), form.time),
+        (("presentations", "time"), form.presentations.time if form.presentations else None),
+    ):
         if time is not None:
             yield from _zone(loc, time)
     for dialect, loc in ((form, ()), *(((form.presentations, ("presentations",)),) if form.presentations else ())):
@@ -24,7 +27,10 @@ def form_problems(form: RecordingFields, folder: Folder) -> Iterator[Told]:
     if both:
         yield ("off",), f"the word `{both[0]}` stands under `on` and under `off`", "contradiction"
     yield from _columns(form)
-    for loc, path in ((("presentations", "file"), form.presentations and form.presentations.file), (("gate", "list"), form.gate and form.gate.list_)):
+    for loc, path in (
+        (("presentations", "file"), form.presentations and form.presentations.file),
+        (("gate", "list"), form.gate and form.gate.list_),
+    ):
         if path:
             problem = folder.problem(folder.relative(path, "")) if "*" not in path else None
             if problem:
@@ -34,21 +40,36 @@ def form_problems(form: RecordingFields, folder: Folder) -> Iterator[Told]:
 def _samples(form: RecordingFields) -> Iterator[Told]:
     if form.time is None or form.time.column is None:
         yield ("time",), "this key is missing; samples have a time: {column: NAME, in: UNIT}", "missing-key"
-    for key, why in (("every", "how long the last reading holds"), ("gap", "the longest step between two readings that is no gap")):
+    for key, why in (
+        ("every", "how long the last reading holds"),
+        ("gap", "the longest step between two readings that is no gap"),
+    ):
         if getattr(form, key) is None:
             yield (key,), f"this key is missing; it says {why}, such as {'1 ms' if key == 'every' else '5 ms'}", "missing-key"
     if form.every and form.gap and form.gap < form.every:
         yield ("gap",), "a gap cannot be shorter than the time from one reading to the next (every)", "contradiction"
     if form.presentations and form.target:
-        yield ("target",), "what was presented stands either in a column here or in the second table under `presentations:`", "contradiction"
+        yield (
+            ("target",),
+            "what was presented stands either in a column here or in the second table under `presentations:`",
+            "contradiction",
+        )
     if form.presentations and form.gate:
         yield ("gate",), "presentations come either from a second table or from a gate and its list", "contradiction"
     if form.gate and form.target is None:
         yield ("target",), "this key is missing; it names the column of the list that says what was put through", "missing-key"
     if not (form.presentations or form.target or form.gate):
-        yield ("target",), "this key is missing; what was presented comes from a column (target), a second table (presentations) or a gate", "missing-key"
+        yield (
+            ("target",),
+            "this key is missing; what was presented comes from a column (target), a second table (presentations) or a gate",
+            "missing-key",
+        )
     if form.gate and form.gate.input not in form.inputs:
-        yield ("gate", "input"), f"the gate's input `{form.gate.input}` has no column under `inputs:` of this recording", "contradiction"
+        yield (
+            ("gate", "input"),
+            f"the gate's input `{form.gate.input}` has no column under `inputs:` of this recording",
+            "contradiction",
+        )
 
 
 def _trials(form: RecordingFields) -> Iterator[Told]:
@@ -67,7 +88,11 @@ def _zone(loc: tuple[str, ...], time: TimeFields) -> Iterator[Told]:
     try:
         zoneinfo.ZoneInfo(time.zone)
     except (KeyError, ValueError, OSError):
-        yield (*loc, "zone"), f"this time zone is not known; found {time.zone}; allowed names such as Europe/Berlin, or UTC", "wrong-value"
+        yield (
+            (*loc, "zone"),
+            f"this time zone is not known; found {time.zone}; allowed names such as Europe/Berlin, or UTC",
+            "wrong-value",
+        )
 
 
 def _columns(form: RecordingFields) -> Iterator[Told]:

@@ -33,7 +33,10 @@ class Folder:
     def problem(self, relative: str) -> tuple[str, str] | None:
         """Message and code if the file may not be used or is not there."""
         if not self.allow_outside and not self.inside(relative):
-            return f"this path leaves the station folder; found {shown(relative)}; allowed files inside it, or --allow-outside", "outside-folder"
+            return (
+                f"this path leaves the station folder; found {shown(relative)}; allowed files inside it, or --allow-outside",
+                "outside-folder",
+            )
         if os.path.exists(self.join(relative)):
             return None
         folder = os.path.dirname(self.join(relative))

@@ -2,15 +2,26 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field, PlainValidator, ValidationInfo, WithJsonSchema
 
-from stationtest.files.fields import Fields, by_kind, said
+from stationtest.files.fields import ByKind, Fields, said
 from stationtest.files.scalars import (
-    AnyDuration, ChannelName, Count, Duration, InputName, Names, OneOrMore, OutputName, PositiveDuration, Text, YesNo, unknown,
+    AnyDuration,
+    ChannelName,
+    Count,
+    Duration,
+    InputName,
+    Names,
+    OneOrMore,
+    OutputName,
+    PositiveDuration,
+    Text,
+    YesNo,
+    unknown,
     wrong,
-)  # fmt: skip
+)
 
 
 def _cell(value: object) -> str:
@@ -46,7 +57,7 @@ class DigitalFields(Fields):
     inverted: YesNo = said("no")
 
 
-DigitalColumn = by_kind(text=Text, mapping=DigitalFields)
+DigitalColumn = Annotated[Any, ByKind(text=Text, mapping=DigitalFields)]
 
 
 class WindowFields(Fields):
@@ -105,13 +116,12 @@ class RecordingFields(TruthFields):
     time: TimeFields | None = None
     every: PositiveDuration | None = None
     gap: PositiveDuration | None = None
-    inputs: dict[InputName, DigitalColumn] = Field(default_factory=dict)  # type: ignore[valid-type]
-    channels: dict[ChannelName, DigitalColumn] = Field(default_factory=dict)  # type: ignore[valid-type]
-    outputs: dict[OutputName, DigitalColumn] = Field(default_factory=dict)  # type: ignore[valid-type]
+    inputs: dict[InputName, DigitalColumn] = Field(default_factory=dict)
+    channels: dict[ChannelName, DigitalColumn] = Field(default_factory=dict)
+    outputs: dict[OutputName, DigitalColumn] = Field(default_factory=dict)
     on: OneOrMore[Cell] = Field(default=("1",), json_schema_extra={"default": ["1"]})
     off: OneOrMore[Cell] = Field(default=("0",), json_schema_extra={"default": ["0"]})
     window: WindowFields = Field(default_factory=WindowFields)
     presentations: PresentationsFields | None = None
     gate: GateFields | None = None
     seen_by: Text | None = None
-

@@ -2,22 +2,37 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Annotated, Any
 
 from pydantic import Field, RootModel
 
 from stationtest.errors import Problem
 from stationtest.files.field_problems import typed
-from stationtest.files.fields import by_kind
+from stationtest.files.fields import ByKind
 from stationtest.files.scalars import Name, Text
 from stationtest.files.tree import Hole, Map, Tree
 from stationtest.model.case import RunFacts
 
-KNOWN = ("who", "role", "organisation", "site", "line", "stage", "protocol", "started", "trigger", "truth", "ambient", "temperature",
-         "belt_speed", "instruments", "notes")  # fmt: skip
+KNOWN = (
+    "who",
+    "role",
+    "organisation",
+    "site",
+    "line",
+    "stage",
+    "protocol",
+    "started",
+    "trigger",
+    "truth",
+    "ambient",
+    "temperature",
+    "belt_speed",
+    "instruments",
+    "notes",
+)
 
 
-class RunFields(RootModel[dict[Name, by_kind(text=Text, items=list[Text])]]):  # type: ignore[misc]
+class RunFields(RootModel[dict[Name, Annotated[Any, ByKind(text=Text, items=list[Text])]]]):
     """run.yaml: facts about a run; those that are not stated are reported as not recorded."""
 
     root: dict[Name, Any] = Field(default_factory=dict)
@@ -28,7 +43,9 @@ def read_run(tree: Tree) -> tuple[RunFacts, list[Problem]]:
     problems = list(tree.problems)
     if not isinstance(tree.root, Map):
         if tree.root is not None and not isinstance(tree.root, Hole):
-            problems.append(Problem(tree.place(tree.root), "", "this file is a mapping of facts, such as `who: NAME`", "wrong-value"))
+            problems.append(
+                Problem(tree.place(tree.root), "", "this file is a mapping of facts, such as `who: NAME`", "wrong-value")
+            )
         return no_facts(), problems
     fields, found = typed(RunFields, tree.root, tree.path)
     stated = {key: value if isinstance(value, str) else "; ".join(value) for key, value in fields.root.items()} if fields else {}

@@ -11,7 +11,9 @@ from stationtest.files.words import shown
 
 
 def write(path: str, data: bytes) -> None:
-    """Replaces or makes the file. UsageError 'cannot-write' if the disk is full or the folder may not be written; nothing is left then."""
+    """Replaces or makes the file. UsageError 'cannot-write' if the disk is full or the folder may not be written; nothing is
+    left then.
+    """
     folder = os.path.dirname(path) or "."
     beside = ""
     try:

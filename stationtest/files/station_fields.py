@@ -1,17 +1,38 @@
-"""What is written in station.yaml: sensors, targets, channels, logic, sets. How recordings are written is in recording_fields.py."""
+"""What is written in station.yaml: sensors, targets, channels, logic, sets. How recordings are written is in
+recording_fields.py.
+"""
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field, PlainSerializer, PlainValidator, WithJsonSchema
 
-from stationtest.files.fields import Fields, by_kind, said
+from stationtest.files.fields import ByKind, Fields, said
 from stationtest.files.recording_fields import RecordingFields
 from stationtest.files.scalars import (
-    DistanceName, Duration, Edge, InputName, Length, Name, Number, OneOrMore, OneUp, OutputName, Positive, PositiveDuration,
-    SensorName, Share, AnyShare, SignalName, Speed, TargetName, Text, YesNo, wrong,
-)  # fmt: skip
+    AnyShare,
+    DistanceName,
+    Duration,
+    Edge,
+    InputName,
+    Length,
+    Name,
+    Number,
+    OneOrMore,
+    OneUp,
+    OutputName,
+    Positive,
+    PositiveDuration,
+    SensorName,
+    Share,
+    SignalName,
+    Speed,
+    TargetName,
+    Text,
+    YesNo,
+    wrong,
+)
 from stationtest.model.station import LANGUAGE
 
 BANDS = {"linear RGB": ("red", "green", "blue"), "XYZ": ("X", "Y", "Z"), "CIELAB": ("L", "a", "b")}
@@ -60,7 +81,7 @@ class CountsFields(Fields):
     blue: Number
 
 
-Counts = by_kind(items=Three, mapping=CountsFields)
+Counts = Annotated[Any, ByKind(items=Three, mapping=CountsFields)]
 
 
 class LevelFields(Fields):
@@ -129,7 +150,7 @@ class ChannelFields(Fields):
     """A comparison with a reference, its tolerance, timers and one switching output."""
 
     sensor: SensorName | None = None
-    reference: by_kind(text=TargetName, mapping=ReferenceFields)  # type: ignore[valid-type]
+    reference: Annotated[Any, ByKind(text=TargetName, mapping=ReferenceFields)]
     for_: OneOrMore[TargetName] | None = None
     distance: DistanceName
     tolerance: Positive
@@ -156,7 +177,7 @@ class LogicFields(Fields):
     at_least: AtLeastFields | None = None
 
 
-LogicPart = by_kind(text=SignalName, mapping=LogicFields)
+LogicPart = Annotated[Any, ByKind(text=SignalName, mapping=LogicFields)]
 
 
 class OutputFields(LogicFields):
@@ -204,7 +225,7 @@ class StationFields(Fields):
     between: TargetName | None = None
     belt_speed: Speed | None = None
     sensors: dict[Name, SensorFields] = Field(default_factory=dict)
-    targets: by_kind(mapping=dict[Name, TargetFields], items=list[Name]) = Field(default_factory=dict)  # type: ignore[valid-type]
+    targets: Annotated[Any, ByKind(mapping=dict[Name, TargetFields], items=list[Name])] = Field(default_factory=dict)
     channels: dict[Name, ChannelFields] = Field(default_factory=dict)
     inputs: list[Name] = Field(default_factory=list)
     outputs: dict[Name, OutputFields] = Field(default_factory=dict)

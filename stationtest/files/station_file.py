@@ -39,12 +39,17 @@ def read_station(tree: Tree, folder: Folder) -> StationFile:
     if not isinstance(root, Map):
         problems = list(tree.problems)
         if root is not None:
-            problems.append(Problem(tree.place(root), "", "a station file is a mapping that begins with `station: NAME`", "wrong-value"))
+            problems.append(
+                Problem(tree.place(root), "", "a station file is a mapping that begins with `station: NAME`", "wrong-value")
+            )
         return StationFile(Names(), problems=problems)
     names = names_of(root)
-    problems, reserved = list(tree.problems), _reserved(tree, root)
+    problems, reserved = list(tree.problems), _reserved(root)
     root = _without(root, reserved)
-    problems += [Problem(tree.place(word), str(word), "this word is kept for a later version of the files", "reserved-word") for word in reserved]
+    problems += [
+        Problem(tree.place(word), str(word), "this word is kept for a later version of the files", "reserved-word")
+        for word in reserved
+    ]
     problems += station_checks.near_names(tree, root)
     fields, found = typed(StationFields, root, tree.path, context=names)
     problems += found
@@ -65,9 +70,18 @@ def read_station(tree: Tree, folder: Folder) -> StationFile:
 
 def names_of(root: Map) -> Names:
     """The names that a station declares, taken from the nodes, so that they are known even where its entries have problems."""
-    conditions = {str(key): tuple(map(str, value)) if isinstance(value, list) else () for key, value in _map(root, "conditions").items()}
-    return Names(target=_names(root, "targets"), channel=_names(root, "channels"), sensor=_names(root, "sensors"),
-                 input=_names(root, "inputs"), output=_names(root, "outputs"), set=_names(root, "sets"), conditions=conditions)  # fmt: skip
+    conditions = {
+        str(key): tuple(map(str, value)) if isinstance(value, list) else () for key, value in _map(root, "conditions").items()
+    }
+    return Names(
+        target=_names(root, "targets"),
+        channel=_names(root, "channels"),
+        sensor=_names(root, "sensors"),
+        input=_names(root, "inputs"),
+        output=_names(root, "outputs"),
+        set=_names(root, "sets"),
+        conditions=conditions,
+    )
 
 
 def _names(root: Map, section: str) -> tuple[str, ...]:
@@ -75,7 +89,7 @@ def _names(root: Map, section: str) -> tuple[str, ...]:
     return tuple(str(name) for name in value if isinstance(name, str)) if isinstance(value, list | dict) else ()
 
 
-def _map(root: Map, section: str) -> Mapping[Word, Any]:
+def _map(root: Map, section: str) -> Mapping[str, Any]:
     value = root.get(section)
     return value if isinstance(value, Map) else {}
 
@@ -85,11 +99,11 @@ def _path(root: Map, key: str) -> str | None:
     return str(value) if isinstance(value, Word) and not isinstance(value, Hole) else None
 
 
-def _reserved(tree: Tree, root: Map) -> list[Word]:
+def _reserved(root: Map) -> list[str]:
     return [key for key, value in root.items() if key in RESERVED_KEYS or (key == "requirements" and isinstance(value, Map))]
 
 
-def _without(root: Map, dropped: list[Word]) -> Map:
+def _without(root: Map, dropped: list[str]) -> Map:
     if not dropped:
         return root
     rest = Map({key: value for key, value in root.items() if key not in dropped})
@@ -106,10 +120,10 @@ def _reduced(root: Map, found: list[Problem], path: str, names: Names) -> Statio
         if section in MAPPED and isinstance(rest.get(section), Map):
             kept = Map({key: value for key, value in rest[section].items() if not (entry == key or entry.startswith(f"{key}."))})
             kept.line, kept.column = root.line, root.column
-            rest[section] = kept  # type: ignore[index]
+            rest[section] = kept
         elif section != "station":
-            rest.pop(section, None)  # type: ignore[call-overload]
-    rest.setdefault("station", "station")  # type: ignore[call-overload]
+            rest.pop(section, None)
+    rest.setdefault("station", "station")
     return typed(StationFields, rest, path, context=names)[0]
 
 

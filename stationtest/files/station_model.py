@@ -8,8 +8,15 @@ from typing import Any
 from stationtest.files.paths import Folder
 from stationtest.files.recording_fields import PresentationsFields, RecordingFields, TruthFields
 from stationtest.files.station_fields import (
-    BANDS, ChannelFields, ColourFields, LogicFields, OutputFields, ReferenceFields, SensorFields, StationFields,
-)  # fmt: skip
+    BANDS,
+    ChannelFields,
+    ColourFields,
+    LogicFields,
+    OutputFields,
+    ReferenceFields,
+    SensorFields,
+    StationFields,
+)
 from stationtest.files.tree import Map, Tree
 from stationtest.model import station as model
 from stationtest.place import Place
@@ -19,15 +26,19 @@ def station(fields: StationFields, root: Map, tree: Tree, folder: Folder) -> mod
     """The model of a station whose fields have been checked."""
 
     def place(section: str, name: str) -> Place:
-        return tree.place(next(key for key in root[section] if key == name))  # type: ignore[index]
+        return tree.place(next(key for key in root[section] if key == name))
 
     names = fields.targets if isinstance(fields.targets, list) else list(fields.targets)
     described = fields.targets if isinstance(fields.targets, dict) else {}
     targets = tuple(
-        model.Target(name=name, colour=_colour(described[name].colour) if name in described else None,
-                     background=name in described and described[name].background, place=place("targets", name))
+        model.Target(
+            name=name,
+            colour=_colour(described[name].colour) if name in described else None,
+            background=name in described and described[name].background,
+            place=place("targets", name),
+        )
         for name in names
-    )  # fmt: skip
+    )
     colours = {target.name: target.colour for target in targets}
     return model.Station(
         name=fields.station,
@@ -36,22 +47,39 @@ def station(fields: StationFields, root: Map, tree: Tree, folder: Folder) -> mod
         scan=model.Scan(worst_ns=fields.scan.worst, input_filter_ns=fields.scan.input_filter),
         between=fields.between,
         belt_speed_mm_s=fields.belt_speed,
-        sensors=tuple(_sensor(name, sensor, fields.belt_speed, place("sensors", name)) for name, sensor in fields.sensors.items()),
+        sensors=tuple(
+            _sensor(name, sensor, fields.belt_speed, place("sensors", name)) for name, sensor in fields.sensors.items()
+        ),
         targets=targets,
-        settings=(model.Settings(channels=tuple(
-            _channel(name, channel, next(iter(fields.sensors), ""), colours, folder, place("channels", name))
-            for name, channel in fields.channels.items())),),
+        settings=(
+            model.Settings(
+                channels=tuple(
+                    _channel(name, channel, next(iter(fields.sensors), ""), colours, folder, place("channels", name))
+                    for name, channel in fields.channels.items()
+                )
+            ),
+        ),
         inputs=tuple(fields.inputs),
         outputs=tuple(_output(name, output, place("outputs", name)) for name, output in fields.outputs.items()),
         sets=tuple(
-            model.SetKind(name=name, members=tuple(kind.members.items()), from_edge=kind.from_, to_edge=kind.to, output=kind.output,
-                          extras_allowed=kind.extras == "allowed", place=place("sets", name))
-            for name, kind in fields.sets.items()),
+            model.SetKind(
+                name=name,
+                members=tuple(kind.members.items()),
+                from_edge=kind.from_,
+                to_edge=kind.to,
+                output=kind.output,
+                extras_allowed=kind.extras == "allowed",
+                place=place("sets", name),
+            )
+            for name, kind in fields.sets.items()
+        ),
         conditions=tuple((name, tuple(values)) for name, values in fields.conditions.items()),
-        recordings=tuple(_form(pattern, form, folder, place("recordings", pattern)) for pattern, form in fields.recordings.items()),
+        recordings=tuple(
+            _form(pattern, form, folder, place("recordings", pattern)) for pattern, form in fields.recordings.items()
+        ),
         language=int(fields.language),
         place=tree.place(root),
-    )  # fmt: skip
+    )
 
 
 def _triple(values: Any, bands: tuple[str, ...] = ()) -> tuple[float, float, float] | None:
@@ -101,8 +129,9 @@ def _sensor(name: str, sensor: SensorFields, belt_speed: float | None, place: Pl
     )
 
 
-def _channel(name: str, channel: ChannelFields, only_sensor: str, colours: Mapping[str, model.Colour | None], folder: Folder,
-             place: Place) -> model.Channel:  # fmt: skip
+def _channel(
+    name: str, channel: ChannelFields, only_sensor: str, colours: Mapping[str, model.Colour | None], folder: Folder, place: Place
+) -> model.Channel:
     given = channel.reference
     if not isinstance(given, ReferenceFields):
         reference = model.Reference(name=str(given), colour=colours[str(given)])
@@ -156,10 +185,20 @@ def _output(name: str, output: OutputFields, place: Place) -> model.Output:
 
 def _truth(form: TruthFields) -> dict[str, Any]:
     return {
-        "separator": form.separator, "decimal": form.decimal, "encoding": form.encoding, "skip_lines": form.skip_lines,
-        "units_line": form.units_line, "target": form.target, "specimen": form.specimen, "set": form.set_, "item": form.item,
-        "sensor": form.sensor, "void": form.void, "empty": form.empty, "conditions": tuple(form.conditions.items()),
-    }  # fmt: skip
+        "separator": form.separator,
+        "decimal": form.decimal,
+        "encoding": form.encoding,
+        "skip_lines": form.skip_lines,
+        "units_line": form.units_line,
+        "target": form.target,
+        "specimen": form.specimen,
+        "set": form.set_,
+        "item": form.item,
+        "sensor": form.sensor,
+        "void": form.void,
+        "empty": form.empty,
+        "conditions": tuple(form.conditions.items()),
+    }
 
 
 def _form(pattern: str, form: RecordingFields, folder: Folder, place: Place) -> model.RecordingForm:
@@ -183,23 +222,35 @@ def _form(pattern: str, form: RecordingFields, folder: Folder, place: Place) -> 
         window_after_end_ns=form.window.after_end,
         presentations_path=folder.relative(second.file, "") if second else None,
         presentations_form=_second(second, form, place) if second else None,
-        gate=model.Gate(input=gate.input, list_path=folder.relative(gate.list_, ""), offset_ns=gate.offset, shortest_ns=gate.shortest)
-        if gate else None,
+        gate=model.Gate(
+            input=gate.input, list_path=folder.relative(gate.list_, ""), offset_ns=gate.offset, shortest_ns=gate.shortest
+        )
+        if gate
+        else None,
         place=place,
         **_truth(form),
-    )  # fmt: skip
+    )
 
 
 def _second(second: PresentationsFields, form: RecordingFields, place: Place) -> model.RecordingForm:
     """The second table's times are read as the recording's own unless it says otherwise."""
     time = second.time or form.time
-    return model.RecordingForm(pattern=second.file, rows="trials", time_in=time.in_ if time else None, zone=time.zone if time else None,
-                               start=second.start, end=second.end, place=place, **_truth(second))  # fmt: skip
+    return model.RecordingForm(
+        pattern=second.file,
+        rows="trials",
+        time_in=time.in_ if time else None,
+        zone=time.zone if time else None,
+        start=second.start,
+        end=second.end,
+        place=place,
+        **_truth(second),
+    )
 
 
 def _digitals(columns: Mapping[str, Any]) -> tuple[model.Digital, ...]:
     return tuple(
-        model.Digital(name=name, column=digital) if isinstance(digital, str)
+        model.Digital(name=name, column=digital)
+        if isinstance(digital, str)
         else model.Digital(name=name, column=digital.column, bit=digital.bit, inverted=digital.inverted)
         for name, digital in columns.items()
-    )  # fmt: skip
+    )

@@ -30,7 +30,10 @@ def find_station(path: str) -> str:
             return at
         above = os.path.dirname(at)
         if above == at:
-            raise usage(f"there is no {FILE} in {shown(path, 200)} or above it; `stationtest new FOLDER` makes a station folder", "no-station")
+            raise usage(
+                f"there is no {FILE} in {shown(path, 200)} or above it; `stationtest new FOLDER` makes a station folder",
+                "no-station",
+            )
         at = above
 
 
@@ -44,9 +47,13 @@ def case_files(folder: str) -> list[str]:
 
 
 def load(folder: str, *, allow_outside: bool = False, expectations: Mapping[str, ExpectationPart]) -> Suite:
-    """The suite of a station folder. FileProblems holds all problems of all files; places name files as the user would type them."""
+    """The suite of a station folder. FileProblems holds all problems of all files; places name files as the user would type
+    them.
+    """
     if not os.path.isfile(os.path.join(folder, FILE)):
-        raise usage(f"there is no {FILE} in {shown(str(folder), 200)}; `stationtest new FOLDER` makes a station folder", "no-station")
+        raise usage(
+            f"there is no {FILE} in {shown(str(folder), 200)}; `stationtest new FOLDER` makes a station folder", "no-station"
+        )
     collecting = gc.isenabled()
     gc.disable()
     try:
@@ -70,8 +77,16 @@ class _Loader:
         requirements, listed = self._requirements(read)
         specimens, registered = self._specimens(read)
         members = {name: tuple(kind.members) for name, kind in read.fields.sets.items()} if read.fields else {}
-        known = Known(self.folder, read.names, read.patterns, members, self.parts, self.classes,
-                      tuple(r.id for r in requirements) if listed else None, tuple(s.id for s in specimens) if registered else None)  # fmt: skip
+        known = Known(
+            self.folder,
+            read.names,
+            read.patterns,
+            members,
+            self.parts,
+            self.classes,
+            tuple(r.id for r in requirements) if listed else None,
+            tuple(s.id for s in specimens) if registered else None,
+        )
         cases: list[Case] = []
         for file in case_files(self.folder.path):
             found, problems = read_cases(self._tree(file, "cases"), file, known)
@@ -82,11 +97,19 @@ class _Loader:
         if self.problems or read.station is None:
             raise FileProblems(_once(self.problems))
         suite = Suite(
-            folder=self.folder.path, station=read.station, cases=tuple(cases), requirements=requirements, specimens=specimens, run_facts=facts,
-            station_written=read.written, allow_outside=self.folder.allow_outside,
-        )  # fmt: skip
+            folder=self.folder.path,
+            station=read.station,
+            cases=tuple(cases),
+            requirements=requirements,
+            specimens=specimens,
+            run_facts=facts,
+            station_written=read.written,
+            allow_outside=self.folder.allow_outside,
+        )
         self._readings(suite, read.station)
-        return Suite(**{name: getattr(suite, name) for name in suite.__slots__ if name != "files"}, files=tuple(self.files.values()))
+        return Suite(
+            **{name: getattr(suite, name) for name in suite.__slots__ if name != "files"}, files=tuple(self.files.values())
+        )
 
     def _bytes(self, file: str, role: str) -> bytes | None:
         """The bytes of a file; a problem, and None, where it cannot be opened. It is one of the inputs from then on."""
@@ -95,7 +118,9 @@ class _Loader:
             with open(path, "rb") as opened:
                 data = opened.read(MAX_BYTES + 1)
         except OSError as error:
-            self.problems.append(Problem(Place(path, 0, 0), "", f"the file cannot be opened: {(error.strerror or '').lower()}", "unreadable"))
+            self.problems.append(
+                Problem(Place(path, 0, 0), "", f"the file cannot be opened: {(error.strerror or '').lower()}", "unreadable")
+            )
             return None
         self.files[file] = InputFile(path=file, role=role, sha256=digest.sha256_bytes(data), bytes=len(data))
         return data
@@ -142,8 +167,12 @@ class _Loader:
                 self.problems.append(Problem(case.place, f"cases.{case.id}", message, "duplicate-name"))
 
     def _readings(self, suite: Suite, station: Station) -> None:
-        """Every further file that the result depends on: recordings, second tables, lists, and what references are learned from."""
-        learned = [reference.learned.recording for channel in station.channels for reference in channel.references if reference.learned]
+        """Every further file that the result depends on: recordings, second tables, lists, and what references are learned
+        from.
+        """
+        learned = [
+            reference.learned.recording for channel in station.channels for reference in channel.references if reference.learned
+        ]
         problems: list[Problem] = []
         for recording in dict.fromkeys([*learned, *suite.readings()]):
             self._input(recording, "recording")

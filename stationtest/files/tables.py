@@ -32,7 +32,9 @@ def requirements(data: bytes, path: str) -> tuple[tuple[Requirement, ...], list[
     table = _table(data, path, REQUIREMENT_COLUMNS, ("id", "text"))
     _unique(table)
     return tuple(
-        Requirement(id=row["id"], text=row["text"] or "", verified_by=row["verified_by"], place=place) for place, row in table.rows if row["id"]
+        Requirement(id=row["id"], text=row["text"] or "", verified_by=row["verified_by"], place=place)
+        for place, row in table.rows
+        if row["id"]
     ), table.problems
 
 
@@ -45,13 +47,21 @@ def specimens(data: bytes, path: str, targets: tuple[str, ...]) -> tuple[tuple[S
         target, until = row["target"] or "", row["valid_until"]
         if target and target not in targets:
             near = nearest(target, targets)
-            message = (f"there is no target of this name{f'; did you mean `{near}`?' if near else ''}; found {shown(target)}; "
-                       f"allowed {allowed_words(targets)}")  # fmt: skip
+            message = (
+                f"there is no target of this name{f'; did you mean `{near}`?' if near else ''}; found {shown(target)}; "
+                f"allowed {allowed_words(targets)}"
+            )
             table.problems.append(Problem(place, "target", message, "unknown-name"))
         if until and not _is_date(until):
-            table.problems.append(Problem(place, "valid_until", f"a date is due here; found {shown(until)}; allowed such as 2027-01-31", "wrong-value"))
+            table.problems.append(
+                Problem(
+                    place, "valid_until", f"a date is due here; found {shown(until)}; allowed such as 2027-01-31", "wrong-value"
+                )
+            )
         if row["id"]:
-            found.append(Specimen(id=row["id"], place=place, **{column: row[column] for column in SPECIMEN_COLUMNS[2:]}, target=target))
+            found.append(
+                Specimen(id=row["id"], place=place, **{column: row[column] for column in SPECIMEN_COLUMNS[2:]}, target=target)
+            )
     return tuple(found), table.problems
 
 
@@ -67,7 +77,11 @@ def _unique(table: Table) -> None:
     for place, row in table.rows:
         id_ = row["id"]
         if id_ and seen.setdefault(id_, place) != place:
-            table.problems.append(Problem(place, "id", f"the id `{shown(id_)}` stands twice; the first is in line {seen[id_].line}", "duplicate-name"))
+            table.problems.append(
+                Problem(
+                    place, "id", f"the id `{shown(id_)}` stands twice; the first is in line {seen[id_].line}", "duplicate-name"
+                )
+            )
 
 
 def _table(data: bytes, path: str, columns: tuple[str, ...], needed: tuple[str, ...]) -> Table:
@@ -95,7 +109,11 @@ def _table(data: bytes, path: str, columns: tuple[str, ...], needed: tuple[str, 
     for name in header:
         if name not in columns or header.count(name) > 1:
             near = nearest(name, columns) if name not in columns else None
-            what = f"there is no column `{shown(name, 40)}` in this list" if name not in columns else f"the column `{name}` stands twice"
+            what = (
+                f"there is no column `{shown(name, 40)}` in this list"
+                if name not in columns
+                else f"the column `{name}` stands twice"
+            )
             refuse(1, f"{what}{f'; did you mean `{near}`?' if near else ''}; allowed {listed(columns)}", "unknown-key")
     for name in needed:
         if name not in header:
@@ -104,7 +122,11 @@ def _table(data: bytes, path: str, columns: tuple[str, ...], needed: tuple[str, 
         return table
     for line, cells in rows[1:]:
         if len(cells) != len(header):
-            refuse(line, f"this line has {len(cells)} cells and the header {len(header)}; put text that holds a separator in double quotes", "bad-dialect")
+            refuse(
+                line,
+                f"this line has {len(cells)} cells and the header {len(header)}; quote text that holds a separator",
+                "bad-dialect",
+            )
             continue
         row: dict[str, str | None] = dict.fromkeys(columns)
         row.update({name: cell.strip() or None for name, cell in zip(header, cells, strict=True)})

@@ -33,7 +33,7 @@ _UNSEEN = re.compile("[^\n\x20-\x7e\xa0-\u2027\u202a-\ud7ff\ue000-\ufefe\uff00-\
 class Word(str):
     """A scalar and where it stands (counted from 1). `quoted` covers every style but the plain one."""
 
-    __slots__ = ("line", "column", "quoted")
+    __slots__ = ("column", "line", "quoted")
     line: int
     column: int
     quoted: bool
@@ -45,10 +45,10 @@ class Hole(Word):
     __slots__ = ()
 
 
-class Map(dict[Word, Any]):
+class Map(dict[str, Any]):
     """A mapping and where it stands; its keys are words with their own places."""
 
-    __slots__ = ("line", "column")
+    __slots__ = ("column", "line")
     line: int
     column: int
 
@@ -56,7 +56,7 @@ class Map(dict[Word, Any]):
 class Items(list[Any]):
     """A list and where it stands."""
 
-    __slots__ = ("line", "column")
+    __slots__ = ("column", "line")
     line: int
     column: int
 
@@ -97,7 +97,7 @@ def parse(data: bytes, path: str, loader: Any = None) -> Tree:
     text = text.replace("\r\n", "\n")
     for match in _UNSEEN.finditer(text):
         begin = text.rfind("\n", 0, match.start()) + 1
-        if not text[begin:match.start()].lstrip().startswith("#"):
+        if not text[begin : match.start()].lstrip().startswith("#"):
             return _unseen(path, text, match.start(), begin)
     collecting = gc.isenabled()
     gc.disable()  # half a million small objects without a cycle: collecting them costs more than parsing
@@ -229,7 +229,9 @@ class _Builder:
         return True
 
     def _put(self, node: Node, empty: Any) -> None:
-        """A node to where it belongs: the root, a list, a key, or the value of the key before. `empty` is the event of a missing one."""
+        """A node to where it belongs: the root, a list, a key, or the value of the key before. `empty` is the event of a
+        missing one.
+        """
         top = self.stack[-1] if self.stack else None
         if top is None:
             self.root = node
@@ -259,9 +261,11 @@ class _Builder:
         if node == "<<" and not node.quoted:
             self._problem(node.line, node.column, "merge keys (`<<`) are not used here; write the keys out", "not-allowed")
         elif node in mapping:
-            first = next(key for key in mapping if key == node)
+            first: Any = next(key for key in mapping if key == node)
             where = f"line {first.line}, column {first.column}"
-            self._problem(node.line, node.column, f"the key {node} stands twice in this mapping; the first is in {where}", "duplicate-key")
+            self._problem(
+                node.line, node.column, f"the key {node} stands twice in this mapping; the first is in {where}", "duplicate-key"
+            )
         elif node in _EMPTY and not node.quoted:
             self._problem(node.line, node.column, "a key is missing before this colon", "no-value")
         return node
@@ -275,7 +279,9 @@ class _Builder:
         return hole
 
     def _hash_after(self, line: int, index: int) -> bool:
-        """True where a `#` directly followed by a character comes next on this line: it ate the value, and that is told instead."""
+        """True where a `#` directly followed by a character comes next on this line: it ate the value, and that is told
+        instead.
+        """
         rest = self.text[index : self._end_of(line)].lstrip()
         return rest.startswith("#") and rest[1:2].strip() != ""
 
@@ -294,8 +300,10 @@ class _Builder:
                 at = self.text.find("#", at + 1)
             if 0 <= at < end and self.text[at + 1 : at + 2].strip():
                 eaten = shown(self.text[at:end], 20)
-                message = (f"YAML reads `{eaten}` as a comment, not as part of the value; put the value in quotes, or leave a blank "
-                           "after the # of a comment")  # fmt: skip
+                message = (
+                    f"YAML reads `{eaten}` as a comment, not as part of the value; put the value in quotes, or leave a blank "
+                    "after the # of a comment"
+                )
                 self._problem(line + 1, at - begin + 1, message, "comment-eats-value")
 
 

@@ -1,15 +1,26 @@
-"""Numbers in the words of the files: `40 ms`, `95 %`, `0.012`. The inverse of scalars.py, shared by the record and the messages."""
+"""Numbers in the words of the files: `40 ms`, `95 %`, `0.012`. The inverse of scalars.py, shared by the record and the
+messages.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from decimal import Decimal
 
-_DURATIONS = (("h", 3_600_000_000_000), ("min", 60_000_000_000), ("s", 1_000_000_000), ("ms", 1_000_000), ("us", 1_000), ("ns", 1))
+_DURATIONS = (
+    ("h", 3_600_000_000_000),
+    ("min", 60_000_000_000),
+    ("s", 1_000_000_000),
+    ("ms", 1_000_000),
+    ("us", 1_000),
+    ("ns", 1),
+)
 
 
 def duration_text(ns: int) -> str:
-    """Nanoseconds in the unit that a person would write: the largest of ms and up that leaves a whole number, else exact digits."""
+    """Nanoseconds in the unit that a person would write: the largest of ms and up that leaves a whole number, else exact
+    digits.
+    """
     if ns == 0:
         return "0 ms"
     for unit, size in _DURATIONS:

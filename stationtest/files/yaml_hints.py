@@ -8,18 +8,36 @@ _INDENT = "lines that belong together start in the same column"
 
 # (part of the complaint, place at its beginning instead of where the parser stopped, sentence)
 _HINTS: tuple[tuple[str, bool, str], ...] = (
-    ("scanning a block scalar", False,
-     "a value that begins with `>` or `|` opens folded text; write a limit in words, such as `at least 30 %`, or put the value in quotes"),
+    (
+        "scanning a block scalar",
+        False,
+        "a value that begins with `>` or `|` opens folded text; write a limit in words, such as `at least 30 %`, or quote it",
+    ),
     ("quoted scalar: found unexpected end of stream", True, "a quote is opened here and never closed"),
     ("quoted scalar: found unexpected document separator", True, "a quote is opened here and never closed"),
     ("escape character", True, "a backslash in double quotes begins an escape; put the text in single quotes"),
     ("quoted scalar", True, "this quoted text cannot be read; put it in single quotes, on one line"),
-    ("flow sequence", True, "a list is opened here with `[`, and its items are not separated by `,` or it is never closed with `]`"),
-    ("flow mapping", True, "a mapping is opened here with `{`, and its entries are not separated by `,` or it is never closed with `}`"),
-    ("mapping values are not allowed", False,
-     "a colon with a blank behind it stands inside a value; put the value in quotes, or mend the indentation"),
+    (
+        "flow sequence",
+        True,
+        "a list is opened here with `[`, and its items are not separated by `,` or it is never closed with `]`",
+    ),
+    (
+        "flow mapping",
+        True,
+        "a mapping is opened here with `{`, and its entries are not separated by `,` or it is never closed with `}`",
+    ),
+    (
+        "mapping values are not allowed",
+        False,
+        "a colon with a blank behind it stands inside a value; put the value in quotes, or mend the indentation",
+    ),
     ("mapping keys are not allowed", False, "a value cannot begin with `?`; put it in quotes"),
-    ("sequence entries are not allowed", False, "a list item `- ` cannot stand here; put it on a line of its own, or write a list as [a, b]"),
+    (
+        "sequence entries are not allowed",
+        False,
+        "a list item `- ` cannot stand here; put it on a line of its own, or write a list as [a, b]",
+    ),
     ("expected ':'", True, f"this line has no `: `; a mapping needs `key: value` on each line, and {_INDENT}"),
     ("block collection", False, f"this line is no item `- ` of the list above it; {_INDENT}"),
     ("block mapping", False, f"this line does not fit the mapping above it; {_INDENT}"),
@@ -27,7 +45,7 @@ _HINTS: tuple[tuple[str, bool, str], ...] = (
     ("scanning an anchor", True, "a value cannot begin with `&`; put it in quotes"),
     ("tag", True, "a value cannot begin with `!`; put it in quotes"),
     ("directive", True, "a line cannot begin with `%`"),
-)  # fmt: skip
+)
 
 _FIRST = {
     "%": "a value cannot begin with `%`; write the number first (`95 %`), or put it in quotes",
@@ -43,18 +61,22 @@ def syntax_error(error: Any, text: str) -> tuple[int, int, str]:
     complaint = f"{context}: {problem}"
     for part, at_beginning, sentence in _HINTS:
         if part in complaint:
-            mark = begun if at_beginning and begun else stopped
+            mark: Any = begun if at_beginning and begun else stopped
             return mark.line + 1, mark.column + 1, sentence
     if stopped is None:
         return 1, 0, "this file cannot be read as YAML"
     line = text.split("\n")[stopped.line] if stopped.line <= text.count("\n") else ""
     first = line[stopped.column : stopped.column + 1]
-    sentence = _FIRST.get(first, f"a value cannot begin with `{first}`; put it in quotes" if first.strip() else "this line cannot be read as YAML")
+    sentence = _FIRST.get(
+        first, f"a value cannot begin with `{first}`; put it in quotes" if first.strip() else "this line cannot be read as YAML"
+    )
     return stopped.line + 1, stopped.column + 1, sentence
 
 
 def empty_value(key: str | None, in_braces: bool, before: str | None) -> str:
-    """What a missing value probably comes from. `key` is None for a list item; `before` is the text of the entry before, if it is one."""
+    """What a missing value probably comes from. `key` is None for a list item; `before` is the text of the entry before, if
+    it is one.
+    """
     if key is None:
         return "a list item has no value; found nothing; allowed text, a list or a mapping"
     if in_braces and key[:1].isdigit() and before and before.lstrip("+-").replace(".", "", 1).isdigit():

@@ -1,0 +1,194 @@
+"""Numbers and quantities of the files: text to builtins, or the error that says what is wrong with it."""
+
+from __future__ import annotations
+
+import math
+import re
+import unicodedata
+from collections.abc import Mapping
+from decimal import Decimal
+
+from pydantic_core import PydanticCustomError
+
+from stationtest.files import words
+from stationtest.files.suggest import nearest
+
+_MOST_NS = 2**53
+
+
+def wrong(what: str, found: object = None, allowed: str = "", code: str = "wrong-value") -> PydanticCustomError:
+    """The error of a field: `what is wrong; found X; allowed Y`. `code` is one of errors.CODES."""
+    message = what
+    if found is not None:
+        message += f"; found {words.shown(describe(found))}"
+    if allowed:
+        message += f"; allowed {allowed}"
+    return PydanticCustomError("stationtest", "{message}", {"message": message, "code": code})
+
+
+def describe(value: object) -> str:
+    """What stands there, for a message."""
+    if isinstance(value, Mapping):
+        return "a mapping"
+    if isinstance(value, list | tuple):
+        return "a list"
+    return str(value)
+
+
+def text_of(value: object, what: str, allowed: str) -> str:
+    if isinstance(value, str):
+        return value
+    raise wrong(f"{what} is due here", value, allowed)
+
+
+def bare(value: object, what: str, allowed: str) -> str:
+    """The text of an unquoted scalar in plain characters: units, signs and blanks as one would type them."""
+    text = text_of(value, what, allowed)
+    if getattr(value, "quoted", False):
+        raise wrong(f"{what} is due here, and what is quoted is text: write it without quotes", f'"{text}"', allowed)
+    return unicodedata.normalize("NFKC", text).replace("\u2212", "-").replace("\u03bc", "u").strip()
+
+
+# --- numbers and quantities ---------------------------------------------------------------------------------------------------
+
+_DIGITS = r"[+-]?(?:0|[1-9][0-9]{0,17})(?:\.[0-9]{1,17})?"
+_NUMBER = re.compile(_DIGITS + r"(?:[eE][+-]?[0-9]{1,3})?")
+_QUANTITY = re.compile(rf"({_DIGITS})\s*([^\s\d.,+-].*)?")
+_COMMA = re.compile(r"[+-]?[0-9]+,[0-9]+(\D.*)?")
+_RATIONAL = {"ns": 1, "us": 1_000, "ms": 1_000_000, "s": 10**9, "min": 60 * 10**9, "h": 3600 * 10**9}
+_LENGTHS = {"um": Decimal("0.001"), "mm": Decimal(1), "cm": Decimal(10), "m": Decimal(1000)}
+_SPEEDS = {"mm/s": Decimal(1), "m/s": Decimal(1000), "m/min": Decimal(1000) / 60}
+_FREQUENCIES = {"Hz": Decimal(1), "kHz": Decimal(1000), "MHz": Decimal(10**6)}
+
+
+def _check_comma(text: str, allowed: str) -> None:
+    if _COMMA.fullmatch(text):
+        raise wrong("numbers are written with a decimal point, not a comma", text, f"{text.replace(',', '.', 1)} or {allowed}")
+
+
+def _quantity(value: object, what: str, units: Mapping[str, Decimal | int], example: str) -> Decimal:
+    allowed = f"a number with its unit ({', '.join(units)}), such as {example}"
+    text = bare(value, what, allowed)
+    _check_comma(text, allowed)
+    match = _QUANTITY.fullmatch(text)
+    if match is None:
+        raise wrong(f"this is not {what}", text, allowed)
+    number, unit = match.groups()
+    if unit is None:
+        raise wrong(f"a bare number needs a unit: {number} {example.split()[1]}", text, allowed)
+    if unit not in units:
+        near = nearest(unit, units)
+        raise wrong(
+            f"`{words.shown(unit, 20)}` is no unit of {what}" + (f"; did you mean {number} {near}?" if near else ""),
+            text,
+            allowed,
+        )
+    return Decimal(number) * units[unit]
+
+
+def duration(value: object) -> int:
+    """Nanoseconds, exact; not negative; below 2**53 (104 days)."""
+    ns = _quantity(value, "a duration", _RATIONAL, "40 ms")
+    if ns != ns.to_integral_value():
+        raise wrong("a duration finer than 1 ns cannot be kept", value, "whole nanoseconds")
+    if ns < 0 or ns >= _MOST_NS:
+        raise wrong("a duration is out of range", value, "0 ms up to 104 days")
+    return int(ns)
+
+
+def longer_than_nothing(value: object) -> int:
+    ns = duration(value)
+    if not ns:
+        raise wrong("this duration must be longer than nothing", value, "such as 1 ms")
+    return ns
+
+
+def any_duration(value: object) -> int:
+    """Nanoseconds; may be negative (an offset)."""
+    ns = _quantity(value, "a duration", _RATIONAL, "40 ms")
+    if ns != ns.to_integral_value() or abs(ns) >= _MOST_NS:
+        raise wrong("a duration is out of range", value, "whole nanoseconds, up to 104 days")
+    return int(ns)
+
+
+def _positive(value: object, what: str, units: Mapping[str, Decimal | int], example: str) -> float:
+    amount = _quantity(value, what, units, example)
+    if amount <= 0:
+        raise wrong(f"{what} must be more than nothing", value, f"such as {example}")
+    return float(amount)
+
+
+def length(value: object) -> float:
+    """Millimetres, more than 0."""
+    return _positive(value, "a length", _LENGTHS, "4 mm")
+
+
+def speed(value: object) -> float:
+    """Millimetres a second, more than 0."""
+    return _positive(value, "a speed", _SPEEDS, "500 mm/s")
+
+
+def frequency(value: object) -> float:
+    """Hertz, more than 0."""
+    return _positive(value, "a frequency", _FREQUENCIES, "1 kHz")
+
+
+def angle(value: object) -> float:
+    """Degrees."""
+    return float(_quantity(value, "an angle", {"deg": Decimal(1)}, "12 deg"))
+
+
+def any_share(value: object) -> float:
+    """`95 %` → 0.95, not negative."""
+    amount = _quantity(value, "a share", {"%": Decimal(1)}, "95 %") / 100
+    if amount < 0:
+        raise wrong("a share is out of range", value, "0 % or more")
+    return float(amount)
+
+
+def share(value: object) -> float:
+    """`95 %` → 0.95; from 0 to 1."""
+    amount = any_share(value)
+    if amount > 1:
+        raise wrong("a share is out of range", value, "0 % to 100 %")
+    return amount
+
+
+def open_share(value: object) -> float:
+    """A share above 0 % and below 100 %: a reliability or a confidence."""
+    amount = share(value)
+    if not 0 < amount < 1:
+        raise wrong("no number of trials can show this", value, "more than 0 % and less than 100 %")
+    return amount
+
+
+def number(value: object) -> float:
+    """A finite number without a unit. A digit must follow the point; no 1_000, no 0x1F, no leading zero."""
+    allowed = "a number such as 0.012"
+    text = bare(value, "a number", allowed)
+    _check_comma(text, allowed)
+    if _NUMBER.fullmatch(text) is None or not math.isfinite(float(text)):
+        raise wrong("this is not a number", text, allowed)
+    return float(text) + 0.0
+
+
+def positive(value: object) -> float:
+    amount = number(value)
+    if amount <= 0:
+        raise wrong("this number must be more than 0", value, "a number such as 0.012")
+    return amount
+
+
+def count(value: object) -> int:
+    """A whole number, 0 or more."""
+    text = bare(value, "a whole number", "a whole number such as 3")
+    if re.fullmatch(r"0|[1-9][0-9]{0,8}", text) is None:
+        raise wrong("this is not a whole number of 0 or more", text, "a whole number such as 3")
+    return int(text)
+
+
+def one_or_more(value: object) -> int:
+    amount = count(value)
+    if not amount:
+        raise wrong("this number must be at least 1", value, "a whole number such as 3")
+    return amount
