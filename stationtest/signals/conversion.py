@@ -24,20 +24,26 @@ from stationtest.signals.scratch import Column, blocks, own_scratch
 Triple = tuple[float, float, float]
 
 # White points in X, Y, Z with Y = 100 of ASTM E308, for sensors that read XYZ or CIELAB and state none. A, C, D50 and FL2 at
-# 10 degrees, D75 and FL11 at 2 are from memory; colour-science's spectra confirm them in a test.
+# 10 degrees, D75 and FL11 at 2 are from memory; B and D60 are sums in 5 nm steps; colour-science's spectra confirm all in a test.
 WHITE_POINTS: dict[tuple[str, str], Triple] = {
     ("A", "2 deg"): (109.850, 100.0, 35.585),
     ("A", "10 deg"): (111.144, 100.0, 35.200),
+    ("B", "2 deg"): (99.087, 100.0, 85.313),
+    ("B", "10 deg"): (99.187, 100.0, 84.350),
     ("C", "2 deg"): (98.074, 100.0, 118.232),
     ("C", "10 deg"): (97.285, 100.0, 116.145),
     ("D50", "2 deg"): (96.422, 100.0, 82.521),
     ("D50", "10 deg"): (96.720, 100.0, 81.427),
     ("D55", "2 deg"): (95.682, 100.0, 92.149),
     ("D55", "10 deg"): (95.799, 100.0, 90.926),
+    ("D60", "2 deg"): (95.260, 100.0, 100.931),
+    ("D60", "10 deg"): (95.199, 100.0, 99.547),
     ("D65", "2 deg"): (95.047, 100.0, 108.883),
     ("D65", "10 deg"): (94.811, 100.0, 107.304),
     ("D75", "2 deg"): (94.972, 100.0, 122.638),
     ("D75", "10 deg"): (94.416, 100.0, 120.641),
+    ("E", "2 deg"): (100.0, 100.0, 100.0),
+    ("E", "10 deg"): (100.0, 100.0, 100.0),
     ("FL2", "2 deg"): (99.186, 100.0, 67.393),
     ("FL2", "10 deg"): (103.279, 100.0, 69.027),
     ("FL7", "2 deg"): (95.041, 100.0, 108.747),
@@ -54,7 +60,6 @@ class SensorModel:
     reads: str
     dark: Triple
     span: Triple  # white - dark, or 100 - 0 for XYZ, or 1 for CIELAB
-    level_dark: Triple
     level_span: Triple
     clips_at: float | None
     dark_below: float | None
@@ -79,15 +84,16 @@ class SensorModel:
             matrix = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)) if sensor.reads == "XYZ" else None
             white = white or WHITE_POINTS.get((sensor.illuminant or "", sensor.observer or ""))
             white = _scaled(white) if white else None
-        full = sensor.full_scale if sensor.full_scale else (span[0] + dark[0] if sensor.reads == "linear RGB" else 100.0)
-        level_span = _minus((full, full, full), dark)
+        if sensor.full_scale:
+            level_span = _minus((sensor.full_scale,) * 3, dark)
+        else:
+            level_span = span if sensor.reads == "linear RGB" else (100.0, 100.0, 100.0)
         if min(*span, *level_span) <= 0:
             raise usage(f"sensor {sensor.name}: `white` and `full_scale` must be above `dark` in every band", "wrong-value")
         return cls(
             reads=sensor.reads,
             dark=dark,
             span=span,
-            level_dark=dark,
             level_span=level_span,
             clips_at=sensor.clips_at if sensor.clips_at is not None else sensor.full_scale,
             dark_below=sensor.when_dark.below if sensor.when_dark else None,
@@ -105,9 +111,12 @@ class SensorModel:
         return results
 
     def level(self, raw: Columns, out: Column | None = None) -> Column:
-        """The brightest band as a share of full scale, (count - dark) / (full_scale - dark); for CIELAB L* / full_scale (100)."""
+        """The brightest band as a share of full scale, (count - dark) / (full_scale - dark).
+
+        Without a full scale it is a share of white; for XYZ and CIELAB of 100, for CIELAB of L* alone.
+        """
         result = np.empty(len(raw[0])) if out is None else out
-        np.subtract(raw[0], self.level_dark[0], result)
+        np.subtract(raw[0], self.dark[0], result)
         np.divide(result, self.level_span[0], result)
         if self.reads == "CIELAB":
             return result
@@ -115,7 +124,7 @@ class SensorModel:
         for part in blocks(len(result)):
             band = scratch.of(len(result[part]))[0]
             for number in (1, 2):
-                np.subtract(raw[number][part], self.level_dark[number], band)
+                np.subtract(raw[number][part], self.dark[number], band)
                 np.divide(band, self.level_span[number], band)
                 np.maximum(result[part], band, result[part])
         return result

@@ -16,8 +16,8 @@ from stationtest.model.station import Channel
 from stationtest.signals.channel_distances import ChannelDistances
 from stationtest.signals.conversion import SensorModel
 from stationtest.signals.distances import WEIGHTS
-from stationtest.signals.enclosures import Grid, Interval, away, lab_boxes, least_2000, least_weighted, quotient_boxes
 from stationtest.signals.elementwise import Columns
+from stationtest.signals.enclosures import Grid, Interval, away, lab_boxes, least_2000, least_weighted, quotient_boxes
 from stationtest.signals.scratch import BLOCK, blocks
 
 CELLS = 40
