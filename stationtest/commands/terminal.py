@@ -6,7 +6,7 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 
-Progress = Callable[[str, int, int], None]
+Progress = Callable[[str, int, int | None], None]
 
 
 def table(headers: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
@@ -40,7 +40,7 @@ def progress() -> Iterator[Progress | None]:
     with bars.Progress(*words, bars.TimeElapsedColumn(), console=Console(stderr=True), transient=True) as shown:
         tasks: dict[str, bars.TaskID] = {}
 
-        def show(what: str, done: int, total: int) -> None:
+        def show(what: str, done: int, total: int | None) -> None:
             if what not in tasks:
                 tasks[what] = shown.add_task(what, total=total)
             shown.update(tasks[what], completed=done, total=total)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime
+import functools
 import hashlib
 import os
 import re
@@ -25,7 +26,8 @@ from stationtest.model.parts import Parts
 from stationtest.model.record import FORMAT, RECORD_VERSION, CaseResult, Record, ResultPart
 from stationtest.place import NOWHERE
 
-Progress = Callable[[str, int, int], None]
+Progress = Callable[[str, int, int | None], None]
+"""Called with what is being done, how far it is, and how far it goes (None: not known)."""
 
 
 class Told(Protocol):
@@ -170,23 +172,30 @@ def observe_all(
             ObserveTask(suite=bare, key=key, parts=parts, path=None if here else os.path.join(folder, f"{number}.npz"))
             for number, key in enumerate(keys)
         ]
-        for done, (key, outcome, found) in enumerate(spread.each(observe_task, tasks), start=1):
+        function = functools.partial(observe_task, progress=progress) if here else observe_task
+        for done, (key, outcome, found) in enumerate(spread.each(function, tasks), start=1):
             problems.extend(found)
             if outcome is not None:
                 observed[key] = store.load(outcome) if isinstance(outcome, str) else outcome
-            if progress:
+            if progress and not here:
                 progress("observing", done, len(keys))
     if problems:
         raise ReadingsError(problems)
     return {key: observed[key] for key in keys}
 
 
-def observe_task(task: ObserveTask) -> tuple[str, SourceObservations | str | None, tuple[Problem, ...]]:
+def observe_task(
+    task: ObserveTask, progress: Progress | None = None
+) -> tuple[str, SourceObservations | str | None, tuple[Problem, ...]]:
     """Observe one recording; hand back the observations, or the file in which they were left, or what is wrong with it."""
     from stationtest.engine import observing
 
+    def show(rows: int, of: int | None) -> None:
+        if progress:
+            progress(f"observing {task.key}", rows, of)
+
     try:
-        observations = observing.observe(task.suite, task.key, task.parts)
+        observations = observing.observe(task.suite, task.key, task.parts, progress=show)
     except StationtestError as error:
         return task.key, None, error.problems
     if task.path is None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import shutil
+from collections.abc import Mapping
 from typing import cast
 
 from stationtest.engine import records
@@ -33,15 +34,20 @@ def must_be_new(folder: str) -> None:
 
 
 def save(run: Run, folder: str) -> str:
-    """Write record.json, the observations and report.html into a new folder; returns it.
-
-    Everything is written to a folder beside, which is renamed when it is complete. Raises `UsageError`: exists, cannot-write.
-    """
+    """Record, observations and report into a new folder; returns it. Raises `UsageError`: exists, cannot-write."""
     from stationtest.report.page import render
 
     must_be_new(folder)
-    files = {records.NAME: canonical.dumps(run.record), **run.tables}
-    files["report.html"] = render(cast("dict[str, object]", run.record)).encode()
+    page = render(cast("dict[str, object]", run.record)).encode()
+    return write_folder(folder, {records.NAME: canonical.dumps(run.record), **run.tables, "report.html": page})
+
+
+def write_folder(folder: str, files: Mapping[str, bytes]) -> str:
+    """A new folder with these files, by their paths in it; returns it. Raises `UsageError`: exists, cannot-write.
+
+    Everything is written to a folder beside, which is renamed when it is complete: it is there whole or not at all.
+    """
+    must_be_new(folder)
     folder = folder.rstrip("/\\") or folder
     parent, name = os.path.split(os.path.abspath(folder))
     staging = os.path.join(parent, f".{name}.{os.getpid()}.part")

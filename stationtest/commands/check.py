@@ -1,0 +1,86 @@
+"""`stationtest check`: every problem of every file, or what was found."""
+
+from __future__ import annotations
+
+import argparse
+
+from stationtest import plugins
+from stationtest.commands.terminal import table
+from stationtest.errors import EXIT_PASS, FileProblems, Problem, StationtestError
+from stationtest.model.case import Suite
+from stationtest.model.parts import Parts
+
+
+def body(args: argparse.Namespace) -> int:
+    from stationtest.files import suite
+
+    parts = plugins.load()
+    found = suite.load(args.station, allow_outside=args.allow_outside, expectations=parts.expectations)
+    recordings = _recordings(found, parts)
+    _print_station(found)
+    _print_requirements(found)
+    for text in recordings:
+        print(text)
+    _print_needs(found, parts)
+    return EXIT_PASS
+
+
+def _recordings(found: Suite, parts: Parts) -> list[str]:
+    """What was understood of each recording; raises the problems of all of them."""
+    from stationtest.commands import understood
+
+    told: list[str] = []
+    problems: list[Problem] = []
+    for key in found.readings():
+        try:
+            told += ["", *understood.lines(found, key, parts)]
+        except StationtestError as error:
+            problems += error.problems
+    if problems:
+        raise FileProblems(problems)
+    return told
+
+
+def _print_station(found: Suite) -> None:
+    station = found.station
+    print(f"{station.name}: {station.title or 'no title'}")
+    for sensor in station.sensors:
+        calibrated = "calibrated" if sensor.to_xyz or sensor.reads != "linear RGB" else "not calibrated: sensor chromaticity only"
+        print(f"  sensor {sensor.name}: reads {sensor.reads}, {calibrated}")
+    for channel in station.channels:
+        stands_for = ", ".join(channel.for_targets)
+        limit = f"{channel.distance} at most {channel.tolerance:g}, hysteresis {channel.hysteresis:.0%}"
+        print(f"  channel {channel.name} ({channel.sensor}): for {stands_for}; {limit}; {channel.switches}")
+    for output in station.outputs:
+        print(f"  output {output.name}: {output.logic.op.replace('_', ' ')} {', '.join(output.logic.names())}")
+    for kind in station.sets:
+        print(f"  set {kind.name}: {', '.join(f'{number} {name}' for name, number in kind.members)}")
+    print(f"  {len(found.cases)} cases, {len(found.readings())} recordings, seen for sure from {station.scan.seen_ns / 1e6:g} ms")
+
+
+def _print_requirements(found: Suite) -> None:
+    covered = {name for case in found.cases for name in case.requirements}
+    listed = [requirement.id for requirement in found.requirements]
+    otherwise = [
+        requirement.id for requirement in found.requirements if requirement.verified_by and requirement.id not in covered
+    ]
+    missing = [name for name in listed if name not in covered and name not in otherwise]
+    if not listed and not covered:
+        return
+    print()
+    print(f"requirements: {len([name for name in listed if name in covered])} of {len(listed)} covered by cases")
+    for words, names in (
+        ("not covered", missing),
+        ("verified otherwise", otherwise),
+        ("not listed", sorted(covered - set(listed))),
+    ):
+        if names:
+            print(f"  {words}: {', '.join(names)}")
+
+
+def _print_needs(found: Suite, parts: Parts) -> None:
+    from stationtest.engine import planning
+
+    print()
+    headers, rows = planning.needs(found)
+    table(headers, rows)

@@ -1,0 +1,71 @@
+"""What was understood of a recording: how it is written, what its columns are, and its first rows in our words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from stationtest.files.words import duration_text
+from stationtest.model.case import Suite
+from stationtest.model.parts import Parts
+from stationtest.model.station import RecordingForm
+
+ROWS = 3
+
+
+def lines(suite: Suite, key: str, parts: Parts) -> Iterator[str]:
+    """Indented lines about one recording. Raises `ReadingsError` if its beginning is refused."""
+    from stationtest.sources.recorded import open_recording
+
+    recording = open_recording(suite, key, parts.formats)
+    form = recording.form
+    facts = ", ".join(f"{name} {value}" for name, value in recording.reader.items() if name not in ("name", "version"))
+    yield f'{key}: by the entry "{form.pattern}"; {facts}' + (f"; {recording.rows_hint} rows" if recording.rows_hint else "")
+    if form.rows == "trials":
+        yield "  a table of hand trials: one row a presentation, no times"
+    else:
+        times = f"  time: column {form.time_column} in {form.time_in}"
+        times += f", a reading every {duration_text(form.every_ns or 0)}, a gap from {duration_text(form.gap_ns or 0)}"
+        yield times + (f"; begins {recording.origin}" if recording.origin else "")
+    for sensor in suite.station.sensors:
+        if sensor.name in recording.sensors:
+            pairs = ", ".join(f"{band} from {column}" for band, column in zip(sensor.bands, sensor.columns, strict=True))
+            yield f"  sensor {sensor.name}: {pairs}"
+    yield from _columns(form)
+    yield from _first_rows(recording)
+
+
+def _columns(form: RecordingForm) -> Iterator[str]:
+    truth = ("target", "specimen", "set", "item", "sensor", "seen_by", "void")
+    named = [(name, getattr(form, name)) for name in truth] + list(form.conditions)
+    found = ", ".join(f"{name} from {column}" for name, column in named if column)
+    if found:
+        yield f"  presented: {found}"
+    if form.presentations_path:
+        yield f"  presented: from the table {form.presentations_path}"
+    if form.gate:
+        yield f"  presented: while input {form.gate.input} is on, in the order of {form.gate.list_path}"
+    for kind in ("inputs", "channels", "outputs"):
+        signals = getattr(form, kind)
+        if signals:
+            words = ", ".join(
+                f"{signal.name} from {signal.column}"
+                + (f" bit {signal.bit}" if signal.bit is not None else "")
+                + (" inverted" if signal.inverted else "")
+                for signal in signals
+            )
+            yield f"  {kind}: {words}; on is {' or '.join(form.on)}, off is {' or '.join(form.off)}"
+
+
+def _first_rows(recording) -> Iterator[str]:  # type: ignore[no-untyped-def]
+    """The first rows, numbers as they were read. `recording` is a `sources.recorded.Recording`."""
+    batch = recording.trials() if recording.form.rows == "trials" else next(iter(recording.batches()))
+    for row in range(min(ROWS, len(batch))):
+        parts = [] if batch.t_ns is None else [f"{batch.t_ns[row] / 1e9:.6f} s"]
+        for bands in batch.bands.values():
+            parts += [f"{band[row]:g}" for band in bands]
+        for name, codes in batch.codes.items():
+            if codes[row] >= 0:
+                parts.append(f"{name} {batch.tables[name][codes[row]]}")
+        for (_, name), states in batch.digital.items():
+            parts.append(f"{name} {'not noted' if states[row] < 0 else 'on' if states[row] else 'off'}")
+        yield f"  row {row + 1}: " + ", ".join(parts)
