@@ -71,6 +71,6 @@ class ChannelDistances:
             first, *others = self._compare[number]
             first(*columns[space], out=into)
             for compare in others:
-                np.minimum(into, compare(*columns[space]), into)
+                np.minimum(into, compare(*columns[space]), out=into)
         return result
 

@@ -122,7 +122,7 @@ class FromReference:
         np.less(t7, 1e-18, spare)
         np.logical_or(border, spare, border)
         any_border = bool(border.any())
-        np.minimum(t3, t4, t7)  # above 0 in the first quadrant only
+        np.minimum(t3, t4, out=t7)  # above 0 in the first quadrant only
         sqrt(t6, t6)
         mul(t5, t6, t5)
         div(t5, t1, t5)  # dH' / 2

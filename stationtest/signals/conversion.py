@@ -126,7 +126,7 @@ class SensorModel:
             for number in (1, 2):
                 np.subtract(raw[number][part], self.dark[number], band)
                 np.divide(band, self.level_span[number], band)
-                np.maximum(result[part], band, result[part])
+                np.maximum(result[part], band, out=result[part])
         return result
 
     def clipped(self, raw: Columns) -> NDArray[np.bool_]:

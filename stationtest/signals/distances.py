@@ -96,7 +96,7 @@ class _Weighted:
             add(t1, t2, t1)
             mul(t1, self.plane, t1)
             add(t0, t1, t0)
-            np.maximum(t0, 0.0, t0)  # rounding may leave -1e-28 where a reading is the reference to the last bit
+            np.maximum(t0, 0.0, out=t0)  # rounding may leave -1e-28 where a reading is the reference to the last bit
             sub(lightness[part], self.reference[0], t1)
             mul(t1, self.per_lightness, t1)
             mul(t1, t1, t1)

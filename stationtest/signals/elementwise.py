@@ -46,9 +46,9 @@ def lab_function(t: Column, spare: Sequence[Column]) -> None:
     """
     line, root, cube, top, *_ = spare
     np.subtract(t, LAB_CUBE, line)
-    np.minimum(line, 0.0, line)
+    np.minimum(line, 0.0, out=line)
     np.multiply(line, LAB_SLOPE, line)
-    np.maximum(t, LAB_CUBE, t)
+    np.maximum(t, LAB_CUBE, out=t)
     bits = root.view(np.int64)
     np.floor_divide(t.view(np.int64), 3, bits)
     np.add(bits, _THIRD, bits)

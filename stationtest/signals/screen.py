@@ -73,10 +73,10 @@ class Screen:
             for number, column in enumerate(relative):
                 with np.errstate(over="ignore"):
                     np.copyto(f, column[part], casting="same_kind")
-                np.maximum(f, _ZERO, f)
+                np.maximum(f, _ZERO, out=f)
                 np.sqrt(f, f)
                 np.multiply(f, _PER_ROOT, f)
-                np.minimum(f, _LAST, f)
+                np.minimum(f, _LAST, out=f)
                 np.copyto(c if number == 0 else i, f, casting="unsafe")  # towards zero
                 if number:
                     np.multiply(c, _CELLS, c)
