@@ -215,13 +215,10 @@ def finish(
     about: Circumstances,
 ) -> Run:
     """The record of the cases that were judged. `result` depends on the files, the selection and the versions alone."""
-    from stationtest.engine import illustrating, observation_table, observing, recording
-
-    def trace(key: str, sensor: str, start_ns: int, end_ns: int) -> Any:
-        return observing.trace(suite, key, parts, sensor, start_ns, end_ns)
+    from stationtest.engine import illustrating, observation_table, recording, tracing
 
     ordered = [results[case.id] for case in suite.cases if case.id in results]
-    figures = illustrating.figures(suite, ordered, observations, trace)
+    figures = illustrating.figures(suite, ordered, observations, tracing.Tracer(suite, parts).trace)
     result = recording.assemble(suite, ordered, observations, selected=selected, attempts=attempts, figures=figures)
     for entry in result["cases"]:
         entry["file"] = in_folder(suite, entry["file"])

@@ -262,5 +262,5 @@ def _margins(view: View) -> tuple[Floats, Floats]:
     channels = [view.station.channel(name) for name in did.channels]
     tolerance = np.array([channel.tolerance for channel in channels], dtype=np.float64)
     on_match = np.array([channel.on_match for channel in channels], dtype=np.bool_)
-    near, far = 1 - did.critical_sure / tolerance, did.critical_any / tolerance - 1
-    return np.where(on_match, near, far), np.where(on_match, far, near)
+    sign = np.where(on_match, 1.0, -1.0)
+    return sign * (1 - did.critical_sure / tolerance), sign * (did.critical_any / tolerance - 1)

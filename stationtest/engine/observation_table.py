@@ -1,0 +1,111 @@
+"""The observations as one table, a row for each presentation and channel, so that every number behind a verdict can be had.
+
+Columns: recording, presentation (row number from 0), start_s, end_s (seconds since the recording's origin), target, specimen, set,
+sensor, channel, fired, silent, perhaps, known, basis, held_over_ms, first_on_ms (from the presentation's start), on_ms, longest_ms,
+pulses_min, pulses_max, closeness_max, margin (as a channel that must fire or be silent, whichever the target asks for), level_min,
+level_max, why_not (why the presentation cannot be called conforming). A table of hand trials has no times.
+"""
+
+from __future__ import annotations
+
+import io
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.csv
+import pyarrow.parquet
+
+from stationtest.model.observations import NEVER, STATUS_WORDS, Presentations, SourceObservations
+from stationtest.model.station import Station
+
+FORMULA = ("=", "+", "-", "@", "\t", "\r")
+
+
+def table(station: Station, observed: SourceObservations) -> pa.Table:
+    """The table of one recording, in order of presentations, then channels."""
+    shown, did = observed.presentations, observed.responses
+    row, column = np.nonzero(did.applies)
+    timed = observed.kind != "trials"
+
+    def ms(values: Any) -> pa.Array:
+        picked = values[row, column]
+        return pa.array(picked / 1e6, mask=picked == NEVER) if timed else pa.nulls(len(row), pa.float64())
+
+    def number(values: Any) -> pa.Array:
+        picked = values[row, column] if values.ndim == 2 else values[row]
+        return pa.array(np.round(picked, 9), mask=~np.isfinite(picked))
+
+    def name(codes: Any, names: tuple[str, ...]) -> pa.Array:
+        texts = pa.array([*(plain(text) for text in names), None], pa.string())
+        return texts.take(pa.array(np.where(codes >= 0, codes, len(names))))
+
+    from_start = np.where(did.first_on_ns == NEVER, NEVER, did.first_on_ns - shown.start_ns[:, None])
+    none = pa.nulls(len(row), pa.float64())
+    columns: dict[str, pa.Array] = {
+        "recording": pa.array([plain(observed.key)]).take(pa.array(np.zeros(len(row), np.int64))),
+        "presentation": pa.array(row),
+        "start_s": pa.array(shown.start_ns[row] / 1e9) if timed else none,
+        "end_s": pa.array(shown.end_ns[row] / 1e9) if timed else none,
+        "target": name(shown.target[row], shown.targets),
+        "specimen": name(shown.specimen[row], shown.specimens),
+        "set": name(shown.set[row], observed.sets.names),
+        "sensor": name(shown.sensor[row], shown.sensors),
+        "channel": name(column, did.channels),
+        "fired": pa.array(did.fired[row, column]),
+        "silent": pa.array(did.silent[row, column]),
+        "perhaps": pa.array(did.perhaps[row, column]),
+        "known": pa.array(did.known[row, column]),
+        "basis": name(column, did.basis),
+        "held_over_ms": ms(did.held_over_ns),
+        "first_on_ms": ms(from_start),
+        "on_ms": ms(did.on_ns),
+        "longest_ms": ms(did.longest_ns),
+        "pulses_min": pa.array(did.pulses_min[row, column]),
+        "pulses_max": pa.array(did.pulses_max[row, column]),
+        "closeness_max": number(did.closeness_max),
+        "margin": number(margin(station, observed)),
+        "level_min": number(shown.level_min),
+        "level_max": number(shown.level_max),
+        "why_not": _why_not(shown).take(pa.array(row)),
+    }
+    return pa.table(columns)
+
+
+def margin(station: Station, observed: SourceObservations) -> Any:
+    """The margin of each channel in each presentation (P, C), as the target asks for it: NaN where there are no readings."""
+    shown, did = observed.presentations, observed.responses
+    should = np.zeros(did.applies.shape, bool)
+    for code, target in enumerate(shown.targets):
+        for number, sensor in enumerate(shown.sensors):
+            on = station.should_be_on(target, sensor)
+            mine = (shown.target == code) & (shown.sensor == number)
+            should[np.ix_(mine, [channel in on for channel in did.channels])] = True
+    tolerance = np.array([station.channel(name).tolerance for name in did.channels])
+    sign = np.array([1.0 if station.channel(name).on_match else -1.0 for name in did.channels])
+    return np.where(should, sign * (1 - did.critical_sure / tolerance), sign * (did.critical_any / tolerance - 1))
+
+
+def csv_bytes(station: Station, observed: SourceObservations) -> bytes:
+    """The table as CSV (RFC 4180 but for the line ends, which are LF), shortest numbers that read back the same."""
+    buffer = io.BytesIO()
+    pyarrow.csv.write_csv(table(station, observed), buffer)
+    return buffer.getvalue()
+
+
+def parquet_bytes(station: Station, observed: SourceObservations) -> bytes:
+    """The table as Parquet."""
+    buffer = io.BytesIO()
+    pyarrow.parquet.write_table(table(station, observed), buffer, compression="zstd")
+    return buffer.getvalue()
+
+
+def plain(text: str) -> str:
+    """Text that a spreadsheet will not take for a formula: an apostrophe before what could begin one."""
+    return f"'{text}" if text.startswith(FORMULA) else text
+
+
+def _why_not(shown: Presentations) -> pa.Array:
+    kinds = np.unique(shown.status)
+    words = ["; ".join(word for bit, word in STATUS_WORDS.items() if status & bit) or None for status in kinds.tolist()]
+    return pa.array(words, pa.string()).take(pa.array(np.searchsorted(kinds, shown.status)))
