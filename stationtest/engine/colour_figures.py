@@ -1,7 +1,7 @@
 """Figures of colour from the observations: the plane of each sensor, and the distances of all targets to each channel.
 
-Tolerance outlines are found by halving along 72 directions from the reference with the channel's own distance, so that a formula that is
-no circle in the plane is not drawn as one. Points are means of plateaus, every k-th presentation in order.
+Tolerance outlines are found by halving along 72 directions from the reference with the channel's own distance, so that a formula
+that is no circle in the plane is not drawn as one. Points are means of plateaus, every k-th presentation in order.
 """
 
 from __future__ import annotations
@@ -69,14 +69,18 @@ def _names(space: str, sensor: Sensor) -> tuple[str, str, str, tuple[int, int], 
     return "shares", f"share of {first}", f"share of {second}", (0, 1), f"Plane of the shares of {first} and {second}"
 
 
-def _plane(key: str, views: Sequence[View], sensor: Sensor, space: str, channels: list[Channel], targets: list[dict[str, Any]]) -> Figure:
+def _plane(
+    key: str, views: Sequence[View], sensor: Sensor, space: str, channels: list[Channel], targets: list[dict[str, Any]]
+) -> Figure:
     name, x, y, axes, words = _names(space, sensor)
     references, outlines, missing = [], [], []
     for channel in channels:
         for reference in channel.references:
             place = _place(views, sensor, space, reference)
             if place is None:
-                missing.append(f"The reference {reference.name} of channel {channel.name} was learned elsewhere and is not drawn.")
+                missing.append(
+                    f"The reference {reference.name} of channel {channel.name} was learned elsewhere and is not drawn."
+                )
                 continue
             references.append(
                 {"channel": channel.name, "target": reference.name, "x": _round(place[axes[0]]), "y": _round(place[axes[1]])}
@@ -90,10 +94,18 @@ def _plane(key: str, views: Sequence[View], sensor: Sensor, space: str, channels
         "id": key,
         "kind": "plane",
         "title": f"Colours at sensor {sensor.name}",
-        "description": f"{words}: crosses are references, dashed outlines the tolerance of each channel, marks the readings of each target.",
-        "data": {"space": name, "x": x, "y": y, "sensor": sensor.name, "references": references, "outlines": outlines, "targets": targets,
-                 "notes": notes},
-    }  # fmt: skip
+        "description": f"{words}: crosses are references, dashed outlines their tolerances, marks the readings of each target.",
+        "data": {
+            "space": name,
+            "x": x,
+            "y": y,
+            "sensor": sensor.name,
+            "references": references,
+            "outlines": outlines,
+            "targets": targets,
+            "notes": notes,
+        },
+    }
 
 
 def _targets(views: Sequence[View], sensor: Sensor, space: str) -> list[dict[str, Any]]:
@@ -127,7 +139,9 @@ def _place(views: Sequence[View], sensor: Sensor, space: str, reference: Referen
     if reference.colour is not None:
         return formulas.reference_in(space, reference.colour, sensor)
     learned = reference.learned
-    taught = [_means(view, sensor.name, learned.target, TAUGHT) for view in views if learned and view.obs.key == learned.recording]
+    taught = [
+        _means(view, sensor.name, learned.target, TAUGHT) for view in views if learned and view.obs.key == learned.recording
+    ]
     means = np.concatenate(taught) if taught else np.empty((0, 3))
     if not len(means):
         return None
@@ -156,11 +170,14 @@ def _outline(channel: Channel, place: tuple[float, ...], axes: tuple[int, int], 
         middle = (low + high) / 2
         inside = far(middle) <= channel.tolerance
         low, high = np.where(inside, middle, low), np.where(inside, high, middle)
-    return [[_round(place[axes[0]] + r * c), _round(place[axes[1]] + r * s)] for r, (c, s) in zip(low.tolist(), directions.tolist(), strict=True)]
+    return [
+        [_round(place[axes[0]] + r * c), _round(place[axes[1]] + r * s)]
+        for r, (c, s) in zip(low.tolist(), directions.tolist(), strict=True)
+    ]
 
 
 def distances(views: Sequence[View]) -> Iterator[Figure]:
-    """For each channel the least distance of every presentation before its sensor, by target: own targets first, then by nearness."""
+    """For each channel the least distance of every presentation at its sensor, by target: own ones first, then by nearness."""
     if not views:
         return
     for number, channel in enumerate(views[0].station.channels, 1):
@@ -169,17 +186,24 @@ def distances(views: Sequence[View]) -> Iterator[Figure]:
             continue
         rows.sort(key=lambda row: (row["should"] != "on", row["five"][2]))
         off = channel.tolerance * (1 + channel.hysteresis)
+        names = " or ".join(dict.fromkeys(part.name for part in channel.references))
         yield {
             "id": f"distances-{number}",
             "kind": "distances",
             "title": f"Distances to channel {channel.name}",
             "description": (
-                f"Least distance of each presentation from {' or '.join(dict.fromkeys(part.name for part in channel.references))} ({channel.distance}). "
-                "Targets that must switch it on stand first, marked with a triangle; the shaded part is the tolerance."
+                f"Least distance of each presentation from {names} ({channel.distance}). Targets that must switch it on come "
+                "first, marked with a triangle; the shaded part is the tolerance."
             ),
-            "data": {"channel": channel.name, "sensor": channel.sensor, "distance": channel.distance, "tolerance": channel.tolerance,
-                     "off": off, "targets": rows},
-        }  # fmt: skip
+            "data": {
+                "channel": channel.name,
+                "sensor": channel.sensor,
+                "distance": channel.distance,
+                "tolerance": channel.tolerance,
+                "off": off,
+                "targets": rows,
+            },
+        }
 
 
 def _distances(views: Iterable[View], channel: Channel, target: str) -> dict[str, Any]:

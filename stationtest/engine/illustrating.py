@@ -1,7 +1,7 @@
 """Figures, chosen after judging: those of the run from the observations, and traces of the presentations that matter most.
 
-Choosing follows a stated order and no chance, so that the same run gives the same figures: cases that do not pass come first, their
-nonconforming trials before their worst ones; a passing case gets one trace of its worst trial.
+Choosing follows a stated order and no chance, so that the same run gives the same figures: cases that do not pass come first,
+their nonconforming trials before their worst ones; a passing case gets one trace of its worst trial.
 """
 
 from __future__ import annotations
@@ -149,15 +149,17 @@ def _figure(key: str, view: View, stretch: Stretch, worst: Worst, trace: Trace) 
         "kind": "trace",
         "title": where,
         "description": (
-            f"Readings of sensor {stretch.sensor} in {stretch.source}: level, closeness of each channel (0 is its switching point), and "
-            "what was on. The trial is shaded; a dashed outline is a perhaps."
+            f"Readings of sensor {stretch.sensor} in {stretch.source}: level, closeness of each channel (0 is its switching "
+            "point), and what was on. The trial is shaded; a dashed outline is a perhaps."
         ),
         "data": {
             "source": stretch.source,
             "sensor": stretch.sensor,
             "span_ns": [stretch.start_ns, stretch.end_ns],
             "presented": _presented(view.obs.presentations, stretch),
-            "at_ns": worst["at_ns"] if worst["at_ns"] is not None and stretch.start_ns <= worst["at_ns"] < stretch.end_ns else None,
+            "at_ns": worst["at_ns"]
+            if worst["at_ns"] is not None and stretch.start_ns <= worst["at_ns"] < stretch.end_ns
+            else None,
             "level": _points(times, np.nan_to_num(level, nan=0.0), kept),
             "closeness": waves,
             "steps": _steps(view, stretch),
@@ -190,7 +192,14 @@ def _presented(shown: Presentations, stretch: Stretch) -> list[dict[str, Any]]:
     return found
 
 
-KINDS = {"match": "{} compares", "channel": "{}", "computed channel": "{}, computed", "output": "{}", "computed output": "{}, computed", "input": "{}"}
+KINDS = {
+    "match": "{} compares",
+    "channel": "{}",
+    "computed channel": "{}, computed",
+    "output": "{}",
+    "computed output": "{}, computed",
+    "input": "{}",
+}
 
 
 def _steps(view: View, stretch: Stretch) -> list[dict[str, Any]]:

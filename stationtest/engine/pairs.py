@@ -35,7 +35,7 @@ def wanted_margins(view: View) -> Floats:
 
 
 def met(view: View) -> Iterator[tuple[int, int, int, Ints]]:
-    """(target, sensor, channel, rows of the presentations) of each target that was before a sensor, and each channel of that sensor."""
+    """(target, sensor, channel, rows of the presentations) of each target seen at a sensor, with each of its channels."""
     shown, did = view.obs.presentations, view.obs.responses
     trials = of_trials(view)
     for target in range(len(shown.targets)):

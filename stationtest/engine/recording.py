@@ -12,7 +12,7 @@ from typing import Any, Literal, cast
 
 import numpy as np
 
-from stationtest.engine import pairs
+from stationtest.engine import claims, pairs
 from stationtest.expectations.trials import View
 from stationtest.files import canonical
 from stationtest.files.words import listed
@@ -24,7 +24,6 @@ from stationtest.model.record import (
     Figure,
     Input,
     LeftOut,
-    RequirementRow,
     ResultPart,
     Source,
 )
@@ -48,8 +47,8 @@ def assemble(
     attempts: Mapping[str, int],
     figures: Sequence[Figure],
 ) -> ResultPart:
-    """The whole result. `selected` are the ids that were to be judged, `attempts` how often each was; cases without a result stand
-    in the record as 'not run'."""
+    """The whole result. `selected` are the ids that were to be judged, `attempts` how often each was; cases without a result
+    stand in the record as 'not run'."""
     given = case_results.values() if isinstance(case_results, Mapping) else case_results
     known = {result["id"]: result for result in given}
     cases = [_case(case, known.get(case.id), attempts.get(case.id, 1)) for case in suite.cases]
@@ -79,10 +78,10 @@ def assemble(
         },
         "inputs": [_input(part) for part in suite.files],
         "sources": sources,
-        "requirements": requirements(suite, cases),
+        "requirements": claims.requirements(suite, cases),
         "cases": cases,
         "figures": list(figures),
-        "limits": limits(suite, cases, sources),
+        "limits": claims.limits(suite, cases, sources),
     }
 
 
@@ -136,7 +135,12 @@ def not_run(case: Case) -> CaseResult:
         "present": plain(case.written.get("present")),
         "where": {key: list(values) for key, values in case.where},
         "expect": [
-            {"name": part.name, "written": plain(part.written), "version": part.version, "words": f"{part.name}: {_inline(part.written)}"}
+            {
+                "name": part.name,
+                "written": plain(part.written),
+                "version": part.version,
+                "words": f"{part.name}: {_inline(part.written)}",
+            }
             for part in case.expect
         ],
         "unit": cast(Literal["presentation", "set", "run"], case.unit),
@@ -213,36 +217,15 @@ def _named(ids: Sequence[str], words: str) -> str:
     return f"{len(ids)} of the planned cases {verb} {words}: {', '.join(ids[:NAMED])}{more}."
 
 
-def requirements(suite: Suite, cases: Sequence[CaseResult]) -> list[RequirementRow]:
-    """The listed requirements in their order, then those that only a case names."""
-    by: dict[str, list[CaseResult]] = {}
-    for case in cases:
-        for name in case["requirements"]:
-            by.setdefault(name, []).append(case)
-    rows = [_requirement(each.id, each.text, True, each.verified_by, by.get(each.id, [])) for each in suite.requirements]
-    known = {each.id for each in suite.requirements}
-    return rows + [_requirement(name, "", False, None, found) for name, found in sorted(by.items()) if name not in known]
-
-
-def _requirement(name: str, text: str, on_list: bool, verified_by: str | None, cases: list[CaseResult]) -> RequirementRow:
-    state: Literal["shown", "not shown", "failed", "verified otherwise", "not covered"]
-    if not cases:
-        state = "verified otherwise" if verified_by else "not covered"
-    elif any(case["verdict"] == "fail" for case in cases):
-        state = "failed"
-    else:
-        state = "shown" if all(case["verdict"] == "pass" for case in cases) else "not shown"
-    ids = [case["id"] for case in cases]
-    return {"id": name, "text": text, "listed": on_list, "cases": ids, "verified_by": verified_by, "state": state}
-
-
 def source(view: View) -> Source:
     """One recording, summed up."""
     obs = view.obs
     shown, clock = obs.presentations, obs.clock
     timed = obs.kind != "trials"
     statuses: list[LeftOut] = [
-        {"why": words, "n": int(np.count_nonzero(shown.status & bit))} for bit, words in STATUS_WORDS.items() if (shown.status & bit).any()
+        {"why": words, "n": int(np.count_nonzero(shown.status & bit))}
+        for bit, words in STATUS_WORDS.items()
+        if (shown.status & bit).any()
     ]
     lasting = obs.outside[:, 2] - obs.outside[:, 1] if len(obs.outside) else np.zeros(0, dtype=np.int64)
     return {
@@ -273,32 +256,3 @@ def source(view: View) -> Source:
         "notes": list(obs.notes),
         "tables": [],
     }
-
-
-def limits(suite: Suite, cases: Sequence[CaseResult], sources: Sequence[Source]) -> list[str]:
-    """What is not claimed, in sentences that fit this run."""
-    executed = [case for case in cases if case["state"] == "executed"]
-    bases = {case["basis"] for case in executed}
-    found = [
-        "The results hold for the specimens, settings and conditions that were presented, and for no others.",
-        "The settings are those declared in station.yaml; they were not read back from the sensor or the controller.",
-        "What was presented is taken as it was written down; the program cannot know better.",
-    ]
-    if "computed" in bases:
-        found.append(
-            "Verdicts on a computed basis are about a model of the sensor and its logic on recorded readings: no wire, output or "
-            "parameter of the station itself was looked at."
-        )
-    if "simulated" in bases:
-        found.append("Verdicts on simulated readings say nothing about a station that was built.")
-    if "by hand" in bases:
-        found.append("Verdicts by hand rest on what a person saw; an output shorter than a person sees was not looked for.")
-    if any(case["asked"]["of"] == "presentations" for case in executed):
-        found.append("Bounds on presentations claim these specimens in this balance, not the specimens of a later delivery.")
-    if any(case["asked"]["reliability"] is not None for case in executed):
-        found.append("Each bound takes its trials as independent and alike. Wear, drift, dirt and ageing after the recording are not in it.")
-    if suite.station.between is None:
-        found.append("The station does not say what the spot sees between presentations, so the time between them was not judged.")
-    if any(each["kind"] == "stream" for each in sources):
-        found.append("An instant is known to one reading period; what was shorter than a reading period was not seen.")
-    return found

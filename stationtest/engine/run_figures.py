@@ -47,7 +47,7 @@ def matrices(views: Sequence[View]) -> Iterator[Figure]:
                 "id": f"matrix-{number}",
                 "kind": "matrix",
                 "title": f"Which target switched which channel of {sensor.name}",
-                "description": "Presentations in which the channel fired for sure, of all; a heavy frame where the target must switch it on.",
+                "description": "Presentations in which the channel fired for sure, of all; a heavy frame where it must.",
                 "data": {"channels": channels, "targets": targets, "cells": cells},
             }
 
@@ -73,7 +73,9 @@ def margins(views: Sequence[View]) -> Iterator[Figure]:
             kept = rows[thinning.least(least[rows], MOST_MARGINS)]
             points = [[int(obs.presentations.start_ns[row]), round(float(least[row]), 4)] for row in kept]
             series.append({"name": name, "n": len(rows), "below": int(np.count_nonzero(least[rows] < 0)), "points": points})
-            worst += [(float(least[row]), int(row), int(which[row])) for row in rows[np.argsort(least[rows], kind="stable")[:WORST]]]
+            worst += [
+                (float(least[row]), int(row), int(which[row])) for row in rows[np.argsort(least[rows], kind="stable")[:WORST]]
+            ]
         if series:
             listed = [_worst(obs, margin, row, channel) for margin, row, channel in sorted(worst)[:WORST]]
             yield {
@@ -81,8 +83,8 @@ def margins(views: Sequence[View]) -> Iterator[Figure]:
                 "kind": "margins",
                 "title": f"Margin of every trial in {obs.key}",
                 "description": (
-                    "Least margin of each presentation and stretch between, in the order of time. Below 0 the answer was not as asked. "
-                    f"Where there are more than {MOST_MARGINS}, the least of each stretch is drawn."
+                    "Least margin of each presentation and stretch between, in the order of time. Below 0 the answer was "
+                    f"not as asked. Where there are more than {MOST_MARGINS}, the least of each stretch is drawn."
                 ),
                 "data": {"source": obs.key, "span_ns": _span(obs), "series": series, "worst": listed},
             }
@@ -113,7 +115,9 @@ def times(suite: Suite, views: Sequence[View]) -> Iterator[Figure]:
             for name, values in _own_times(view, kind):
                 groups.setdefault(name, []).append(values)
         if groups:
-            yield _histogram(kind, quantity, words, {name: np.concatenate(parts) for name, parts in groups.items()}, limits[kind], period)
+            yield _histogram(
+                kind, quantity, words, {name: np.concatenate(parts) for name, parts in groups.items()}, limits[kind], period
+            )
 
 
 def _own_times(view: View, kind: str) -> Iterator[tuple[str, Floats]]:
@@ -165,13 +169,14 @@ def _histogram(
             "beyond": 0,
             "limits": limits,
             "resolution": period_ms,
-            "groups": [
-                {"name": name, "n": len(part), "least": float(part.min()), "median": float(np.quantile(part, 0.5, method="inverted_cdf")),
-                 "greatest": float(part.max())}
-                for name, part in groups.items()
-            ],
+            "groups": [_group(name, part) for name, part in groups.items()],
         },
-    }  # fmt: skip
+    }
+
+
+def _group(name: str, values: Floats) -> dict[str, Any]:
+    least, median, greatest = np.quantile(values, (0.0, 0.5, 1.0), method="inverted_cdf").tolist()
+    return {"name": name, "n": len(values), "least": least, "median": median, "greatest": greatest}
 
 
 def _bar_width(low: float, high: float, period_ms: float) -> float:

@@ -33,7 +33,9 @@ def least(values: Floats, most: int) -> Ints:
     if n <= most:
         return np.arange(n, dtype=np.int64)
     edges = np.linspace(0, n, most + 1).astype(np.int64)
-    return np.array([a + int(np.argmin(values[a:b])) for a, b in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True)], dtype=np.int64)
+    return np.array(
+        [a + int(np.argmin(values[a:b])) for a, b in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True)], dtype=np.int64
+    )
 
 
 def every_kth(n: int, most: int) -> slice:

@@ -1,11 +1,12 @@
 """Figures of colour: where references and readings lie in a plane, and how far each target is from a channel's reference.
 
 `plane` data: space ("u'v'", "a*b*", "shares"), x, y (axis names), sensor, references [{channel, target, x, y}], outlines
-[{channel, target, points [[x, y], ...]}] (where the distance equals the tolerance), targets [{name, n, points [[x, y], ...]}] (`n`
-presentations, of which every k-th is a point), notes [text].
+[{channel, target, points [[x, y], ...]}] (where the distance equals the tolerance), targets [{name, n, points [[x, y], ...]}]
+(`n` presentations, of which every k-th is a point), notes [text].
 
 `distances` data: channel, sensor, distance (name of the formula), tolerance, off (where it switches off), targets [{name, should
-('on', 'off', ''), n, five [least, 5 %, median, 95 %, greatest], points [distance, ...]}]. A distance is the least of one presentation.
+('on', 'off', ''), n, five [least, 5 %, median, 95 %, greatest], points [distance, ...]}]. A distance is the least of one
+presentation.
 """
 
 from __future__ import annotations

@@ -1,9 +1,10 @@
 """Figures of counts: which target switched which channel, and how times are spread.
 
-`matrix` data: channels [name], targets [name], cells [[{should, n, fired, perhaps, silent, held_over} or None, ...], ...] (a row a target).
+`matrix` data: channels [name], targets [name], cells [[{should, n, fired, perhaps, silent, held_over} or None, ...], ...]
+(a row a target).
 
-`response`, `on_time` data: quantity, unit, edges [..] (one more than bars), bars [count], n, beyond (count past the last edge), limits
-[{value, words}], resolution (reading period in the same unit, or None), groups [{name, n, least, median, greatest}].
+`response`, `on_time` data: quantity, unit, edges [..] (one more than bars), bars [count], n, beyond (count past the last edge),
+limits [{value, words}], resolution (reading period in the same unit, or None), groups [{name, n, least, median, greatest}].
 """
 
 from __future__ import annotations

@@ -1,6 +1,7 @@
 """Figures of a record as SVG, each with the table behind it. What `data` of each kind holds stands in the module that draws it.
 
-`draw(figure)` gives the drawing, `behind(figure)` the captions, heads and rows of its tables. Both are pure functions of the figure.
+`draw(figure)` gives the drawing, `behind(figure)` the captions, heads and rows of its tables. Both are pure functions of the
+figure.
 """
 
 from __future__ import annotations

@@ -72,11 +72,17 @@ def headline(result: dict[str, Any]) -> Headline:
         )
         if counts[key]
     ]
-    whole = f"Of {cases} that were run, {listed(against)}; {count(counts['passed'])} {'passes' if counts['passed'] == 1 else 'pass'}."
+    whole = (
+        f"Of {cases} that were run, {listed(against)}; {count(counts['passed'])} {'passes' if counts['passed'] == 1 else 'pass'}."
+    )
     if verdict == "pass" and result["partial"]:
-        return Headline("not-shown", "No acceptance: a part was run", f"The {cases} that were run all pass, but others were not run.")
+        return Headline(
+            "not-shown", "No acceptance: a part was run", f"The {cases} that were run all pass, but others were not run."
+        )
     if verdict == "pass" and result["simulated"]:
-        return Headline("not-shown", "No acceptance: simulated readings", f"The {cases} that were run all pass on made-up readings.")
+        return Headline(
+            "not-shown", "No acceptance: simulated readings", f"The {cases} that were run all pass on made-up readings."
+        )
     if verdict == "pass":
         return Headline("pass", "Accepted by its criteria", f"All {cases} pass.")
     words = {"fail": "Not accepted", "not shown": "Not accepted: not shown", "not judged": "Not accepted: not judged"}
@@ -94,12 +100,18 @@ def notices(result: dict[str, Any]) -> list[Notice]:
         )
         found.append(Notice("Partial", text, loud=True))
     if result["simulated"]:
-        found.append(Notice("Simulated", "Some or all readings were made by a program. " + BASIS["simulated"].capitalize() + ".", loud=True))
+        found.append(
+            Notice(
+                "Simulated", "Some or all readings were made by a program. " + BASIS["simulated"].capitalize() + ".", loud=True
+            )
+        )
     if counts["repeated"]:
         found.append(Notice("Repeated", f"{plural(counts['repeated'], 'case')} ran more than once; each case says how often."))
     computed = sum(case["basis"] == "computed" for case in result["cases"] if case["state"] == "executed")
     if computed:
-        text = f"{plural(computed, 'verdict')} of {count(counts['executed'])} rest on outputs that were computed from the readings, "
+        text = (
+            f"{plural(computed, 'verdict')} of {count(counts['executed'])} rest on outputs that were computed from the readings, "
+        )
         found.append(Notice("Computed outputs", text + "not on what the station's own outputs did."))
     text = "The settings below are those declared in station.yaml. They were not read back from the sensor or the controller."
     found.append(Notice("Settings not read back", text))
@@ -114,7 +126,10 @@ def _outside(result: dict[str, Any]) -> Notice:
         text = "There is no recording with times, so on-times outside every presentation cannot be seen."
     elif times:
         lasting = duration(sum(source["outside_ns"] for source in streams))
-        text = f"{plural(times, 'on-time')}, {lasting} in all, belong to no presentation and to no stretch between. They are listed with the sources."
+        text = (
+            f"{plural(times, 'on-time')}, {lasting} in all, belong to no presentation and to no stretch between. "
+            "They are listed with the readings."
+        )
     else:
         text = f"No channel was on outside a presentation or a stretch between, in {plural(len(streams), 'recording')}."
     return Notice("On outside everything", text, loud=bool(times))
@@ -146,16 +161,21 @@ def how_sure(result: dict[str, Any]) -> list[str]:
     """What the passing cases show, grouped by the evidence they asked; then on what basis."""
     executed = [case for case in result["cases"] if case["state"] == "executed"]
     groups = Counter(_demand(case["asked"]) for case in executed if case["verdict"] == "pass")
-    found = [f"{plural(number, 'case')} that pass{'es' if number == 1 else ''}: {words}." for words, number in sorted(groups.items())]
+    found = [
+        f"{plural(number, 'case')} that pass{'es' if number == 1 else ''}: {words}." for words, number in sorted(groups.items())
+    ]
     basis = Counter(case["basis"] for case in executed)
     if basis:
-        found.append("Basis of the verdicts: " + listed(f"{count(number)} {name}" for name, number in sorted(basis.items())) + ".")
+        found.append(
+            "Basis of the verdicts: " + listed(f"{count(number)} {name}" for name, number in sorted(basis.items())) + "."
+        )
     return found
 
 
 def _demand(asked: dict[str, Any]) -> str:
     if asked["reliability"] is not None and asked["confidence"] is not None and asked["duration_ns"] is None:
-        return f"at least {percent(asked['reliability'])} of trials conform, at {percent(asked['confidence'])} confidence (one-sided)"
+        share, sure = percent(asked["reliability"]), percent(asked["confidence"])
+        return f"at least {share} of trials conform, at {sure} confidence (one-sided)"
     if asked["duration_ns"] is not None:
         return f"no event in at least {duration(asked['duration_ns'])}"
     if asked["trials"] is not None:

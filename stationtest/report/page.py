@@ -29,34 +29,38 @@ def render(record: dict[str, Any]) -> str:
     single, tables = rows.settings(result["station"]["settings"])
     style = _style(run["id"], result["station"]["name"], front.marks(result))
     in_cases = {figure["id"] for view in full for figure in view.figures}
-    return _environment().get_template("page.html").render(
-        record=record,
-        run=run,
-        result=result,
-        station=result["station"],
-        headline=front.headline(result),
-        notices=front.notices(result),
-        facts=front.facts(run),
-        on_what=front.on_what(result),
-        how_sure=front.how_sure(result),
-        basis_words=front.BASIS,
-        others=others,
-        passing=passing,
-        full=full,
-        detail_rule=rows.RULE,
-        passing_open=len(passing) <= 200,
-        requirements=rows.requirements(result),
-        unasked=rows.unasked(result),
-        single=single,
-        tables=tables,
-        rules=rule.rules(result),
-        verdicts=rule.VERDICTS,
-        cautions=rule.CAUTIONS,
-        checksums=rows.checksums(result["inputs"]),
-        run_figures=[figure for figure in result["figures"] if figure["kind"] != "trace" and figure["id"] not in in_cases],
-        verdict_words=wording.VERDICT_WORDS,
-        style=Markup(style),
-        style_digest=base64.b64encode(hashlib.sha256(style.encode()).digest()).decode(),
+    return (
+        _environment()
+        .get_template("page.html")
+        .render(
+            record=record,
+            run=run,
+            result=result,
+            station=result["station"],
+            headline=front.headline(result),
+            notices=front.notices(result),
+            facts=front.facts(run),
+            on_what=front.on_what(result),
+            how_sure=front.how_sure(result),
+            basis_words=front.BASIS,
+            others=others,
+            passing=passing,
+            full=full,
+            detail_rule=rows.RULE,
+            passing_open=len(passing) <= 200,
+            requirements=rows.requirements(result),
+            unasked=rows.unasked(result),
+            single=single,
+            tables=tables,
+            rules=rule.rules(result),
+            verdicts=rule.VERDICTS,
+            cautions=rule.CAUTIONS,
+            checksums=rows.checksums(result["inputs"]),
+            run_figures=[figure for figure in result["figures"] if figure["kind"] != "trace" and figure["id"] not in in_cases],
+            verdict_words=wording.VERDICT_WORDS,
+            style=Markup(style),
+            style_digest=base64.b64encode(hashlib.sha256(style.encode()).digest()).decode(),
+        )
     )
 
 

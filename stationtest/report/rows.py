@@ -24,7 +24,7 @@ _CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u20
 
 
 def clean(value: Any) -> Any:
-    """The same value with control and direction-changing characters shown as their codes, so that no name can hide or turn text."""
+    """The same value with control and direction-changing characters as codes, so that no name can hide or turn text."""
     if isinstance(value, str):
         return _CONTROL.sub(lambda found: f"\\u{ord(found[0]):04x}", value) if _CONTROL.search(value) else value
     if isinstance(value, dict):
@@ -54,13 +54,15 @@ class CaseRow:
 
 @dataclass(frozen=True, slots=True)
 class CaseView:
-    """One case in full: its row, the record's own dictionary, its strata as a table, and its figures."""
+    """One case in full: its row, the record's own dictionary, its strata as a table, and its figures. A figure stands with the
+    first case that names it; `elsewhere` are those that stand with an earlier one."""
 
     row: CaseRow
     case: dict[str, Any]
     head: tuple[str, ...]
     strata: tuple[tuple[str, ...], ...]
     figures: tuple[dict[str, Any], ...]
+    elsewhere: tuple[dict[str, Any], ...]
 
 
 def cases(result: dict[str, Any]) -> tuple[list[CaseRow], list[CaseRow], list[CaseView]]:
@@ -70,10 +72,14 @@ def cases(result: dict[str, Any]) -> tuple[list[CaseRow], list[CaseRow], list[Ca
     full = [*others, *passing][:DETAILED]
     keys = {case["id"]: f"case-{place}" for place, case in enumerate(full, 1)}
     figures = {figure["id"]: figure for figure in result["figures"]}
-    views = [
-        CaseView(_row(case, keys), case, *_strata(case), tuple(figures[key] for key in case["figures"] if key in figures))
-        for case in full
-    ]
+    views = []
+    drawn: set[str] = set()
+    for case in full:
+        named = [figures[key] for key in case["figures"] if key in figures]
+        first = tuple(figure for figure in named if figure["id"] not in drawn)
+        again = tuple(figure for figure in named if figure["id"] in drawn)
+        drawn.update(figure["id"] for figure in first)
+        views.append(CaseView(_row(case, keys), case, *_strata(case), first, again))
     return [_row(case, keys) for case in others], [_row(case, keys) for case in passing], views
 
 
@@ -189,7 +195,9 @@ def settings(written: dict[str, Any]) -> tuple[list[tuple[str, str]], list[tuple
     for key, value in written.items():
         if isinstance(value, dict) and value and all(isinstance(part, dict) for part in value.values()):
             columns = tuple(dict.fromkeys(column for part in value.values() for column in part))
-            rows = [(name, *(inline(part[column]) if column in part else "" for column in columns)) for name, part in value.items()]
+            rows = [
+                (name, *(inline(part[column]) if column in part else "" for column in columns)) for name, part in value.items()
+            ]
             tables.append((key, columns, rows))
         else:
             single.append((key, inline(value)))

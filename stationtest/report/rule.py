@@ -7,7 +7,11 @@ from typing import Any
 VERDICTS = (
     ("pass", "Pass", "Every part has the trials it planned, no more nonconforming ones than planned, and shows what was asked."),
     ("fail", "Fail", "More trials were nonconforming than the plan accepts."),
-    ("not-shown", "Not shown", "No trial, or no more than planned, was nonconforming, but the evidence is too little for what was asked."),
+    (
+        "not-shown",
+        "Not shown",
+        "No trial, or no more than planned, was nonconforming, but the evidence is too little for what was asked.",
+    ),
     ("not-judged", "Not judged", "The readings do not allow an answer, for the reason that stands beside it."),
     ("not-run", "Not run", "The case was planned and not executed. This is a state, not a verdict."),
 )
@@ -28,55 +32,58 @@ def rules(result: dict[str, Any]) -> list[tuple[str, str]]:
     found = [
         (
             "Trial",
-            "One trial is one presentation, set or run, as the case says. It is conforming, nonconforming or not judged. A gap, a cut "
-            "end or an unknown state can only take away 'conforming'; what was seen to be nonconforming stays so. Trials not judged "
-            "count as nonconforming unless the case says how many may be left out.",
+            "One trial is one presentation, set or run, as the case says. It is conforming, nonconforming or not judged. A "
+            "gap, a cut end or an unknown state can only take away 'conforming'; what was seen to be nonconforming stays so. "
+            "Trials not judged count as nonconforming unless the case says how many may be left out.",
         ),
         (
             "Plan",
-            "The number of trials and of accepted nonconforming ones is fixed in the case beforehand. Evidence is asked of every target, "
-            "member and row by itself, and the case takes the worst, unless it says 'pooled'.",
+            "The number of trials and of accepted nonconforming ones is fixed in the case beforehand. Evidence is asked of "
+            "every target, member and row by itself, and the case takes the worst, unless it says 'pooled'.",
         ),
     ]
     if any(each["reliability"] is not None for each in asked):
         found.append(
             (
                 "Reliability and confidence",
-                "Reliability is the share of trials that conform. A part passes if the exact one-sided lower bound for that share "
-                "(Clopper and Pearson, 1934), at the confidence asked, over the planned trials, is at least the reliability asked. If "
-                "the true share were lower, such a result would come up with a probability of at most one minus the confidence. The "
-                "other risk: a station that is right 99 % of the time gives 59 clean trials only 55 times in 100 (0.99 to the power 59), "
-                "so a fail does not prove a bad station. Each claim stands by itself at its confidence; for 'all hold' no correction is "
-                "needed.",
+                "Reliability is the share of trials that conform. A part passes if the exact one-sided lower bound for that "
+                "share (Clopper and Pearson, 1934), at the confidence asked, over the planned trials, is at least the "
+                "reliability asked. If the true share were lower, such a result would come up with a probability of at most "
+                "one minus the confidence. The other risk: a station that is right 99 % of the time gives 59 clean trials "
+                "only 55 times in 100 (0.99 to the power 59), so a fail does not prove a bad station. Each claim stands by "
+                "itself at its confidence; for 'all hold' no correction is needed.",
             )
         )
         found.append(
             (
                 "Presentations and specimens",
-                "Presentations of one specimen are not independent proofs about other specimens. A bound on presentations claims these "
-                "specimens, in the balance in which they were presented; the bound of the least shown specimen stands beside it.",
+                "Presentations of one specimen are not independent proofs about other specimens. A bound on presentations "
+                "claims these specimens, in the balance in which they were presented; the bound of the least shown specimen "
+                "stands beside it.",
             )
         )
     if any(each["duration_ns"] is not None for each in asked):
         found.append(
             (
                 "Duration",
-                "Evidence by duration counts judged time in which no event was seen. Where a confidence is asked, the bound on the rate is "
-                "the exact one-sided one for a Poisson count.",
+                "Evidence by duration counts judged time in which no event was seen. Where a confidence is asked, the bound "
+                "on the rate is the exact one-sided one for a Poisson count.",
             )
         )
     if any(each["trials"] is not None for each in asked):
-        found.append(("Trials", "A case that asks for a number of trials claims no reliability beyond what they show by themselves."))
+        found.append(
+            ("Trials", "A case that asks for a number of trials claims no reliability beyond what they show by themselves.")
+        )
     found += [
         (
             "Seen for sure",
-            "An output counts as on if it lasts the worst scan and the input filter of the controller, so that it is seen for sure. A "
-            "shorter one is a 'perhaps'. A trial conforms only if it conforms whichever way every perhaps fell.",
+            "An output counts as on if it lasts the worst scan and the input filter of the controller, so that it is seen "
+            "for sure. A shorter one is a 'perhaps'. A trial conforms only if it conforms whichever way every perhaps fell.",
         ),
         (
             "Who caused it",
-            "On-time belongs to the presentation whose readings switched the comparator. On-time held over from an earlier one never counts "
-            "for firing, and counts against silence.",
+            "On-time belongs to the presentation whose readings switched the comparator. On-time held over from an earlier "
+            "one never counts for firing, and counts against silence.",
         ),
         (
             "Margin",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 
@@ -19,7 +20,7 @@ LONGEST = 40
 """Rows shown behind a figure; the observations file has all."""
 
 
-def cut(caption: str, head: tuple[str, ...], rows: list[tuple[str, ...]], note: str = "") -> Table:
+def cut(caption: str, head: tuple[str, ...], rows: Sequence[tuple[str, ...]], note: str = "") -> Table:
     """A table of at most `LONGEST` rows that says how many there are."""
     if len(rows) > LONGEST:
         rest = f"The first {LONGEST} of {len(rows)} rows; the observations file beside the record has all."

@@ -1,7 +1,7 @@
 """Figures over time: margins in order, a whole run on one strip, and traces of single presentations as a scope would show them.
 
-`margins` data: source, span_ns [first, end], series [{name, n, below (count below 0), points [[t_ns, margin], ...]}] (least of each
-stretch of time where there are more trials than points), worst [{label, channel, at_ns, margin}].
+`margins` data: source, span_ns [first, end], series [{name, n, below (count below 0), points [[t_ns, margin], ...]}] (least of
+each stretch of time where there are more trials than points), worst [{label, channel, at_ns, margin}].
 
 `strip` data: source, span_ns, joined_ns (intervals nearer than this are drawn as one), lanes [{name, kind ('target', 'input',
 'channel', 'output', 'outside'), n, total_ns, on [[a, b], ...]}].
@@ -99,8 +99,14 @@ def trace(figure: dict[str, Any]) -> Markup:
         a, b = at(part["start_ns"]), at(part["end_ns"])
         drawing.rect(a, 26, b - a, low - 26, "subject" if part["subject"] else "neighbour")
         if b - a > 12:
-            drawing.text((a + b) / 2, 20, part["label"], "t strong" if part["subject"] else "t", anchor="middle",
-                         longest=max(2, int((b - a) / 6.6)))
+            drawing.text(
+                (a + b) / 2,
+                20,
+                part["label"],
+                "t strong" if part["subject"] else "t",
+                anchor="middle",
+                longest=max(2, int((b - a) / 6.6)),
+            )
     for px, words in x.ticks():
         drawing.line(px, 26, px, low, "grid")
         drawing.text(px, low + 16, words, anchor="middle")
@@ -156,12 +162,17 @@ def _steps(drawing: Drawing, step: dict[str, Any], at: Any, x: Axis, y: float) -
 
 def trace_table(figure: dict[str, Any]) -> Table:
     data = figure["data"]
-    rows = [(part["label"], "presented", seconds(part["start_ns"]), duration(part["end_ns"] - part["start_ns"]))
-            for part in data["presented"]]
+    rows = [
+        (part["label"], "presented", seconds(part["start_ns"]), duration(part["end_ns"] - part["start_ns"]))
+        for part in data["presented"]
+    ]
     for step in data["steps"]:
         rows += [(step["name"], f"{step['kind']}, on", seconds(a), duration(b - a)) for a, b in step["must"]]
         sure = [list(pair) for pair in step["must"]]
-        rows += [(step["name"], f"{step['kind']}, perhaps on", seconds(a), duration(b - a))
-                 for a, b in step["can"] if [a, b] not in sure]
+        rows += [
+            (step["name"], f"{step['kind']}, perhaps on", seconds(a), duration(b - a))
+            for a, b in step["can"]
+            if [a, b] not in sure
+        ]
     note = f"{count(data['points'])} points of {count(data['of'])} readings, least and greatest of each stretch."
     return cut("What was presented and what was on in this stretch", ("what", "state", "from", "for"), rows, note)

@@ -1,0 +1,66 @@
+"""What a run claims and what it does not: requirements and the cases that show them, and the limits of it in sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Literal
+
+from stationtest.model.case import Suite
+from stationtest.model.record import CaseResult, RequirementRow, Source
+
+
+def requirements(suite: Suite, cases: Sequence[CaseResult]) -> list[RequirementRow]:
+    """The listed requirements in their order, then those that only a case names."""
+    by: dict[str, list[CaseResult]] = {}
+    for case in cases:
+        for name in case["requirements"]:
+            by.setdefault(name, []).append(case)
+    rows = [_requirement(each.id, each.text, True, each.verified_by, by.get(each.id, [])) for each in suite.requirements]
+    known = {each.id for each in suite.requirements}
+    return rows + [_requirement(name, "", False, None, found) for name, found in sorted(by.items()) if name not in known]
+
+
+def _requirement(name: str, text: str, on_list: bool, verified_by: str | None, cases: list[CaseResult]) -> RequirementRow:
+    state: Literal["shown", "not shown", "failed", "verified otherwise", "not covered"]
+    if not cases:
+        state = "verified otherwise" if verified_by else "not covered"
+    elif any(case["verdict"] == "fail" for case in cases):
+        state = "failed"
+    else:
+        state = "shown" if all(case["verdict"] == "pass" for case in cases) else "not shown"
+    ids = [case["id"] for case in cases]
+    return {"id": name, "text": text, "listed": on_list, "cases": ids, "verified_by": verified_by, "state": state}
+
+
+def limits(suite: Suite, cases: Sequence[CaseResult], sources: Sequence[Source]) -> list[str]:
+    """What is not claimed, in sentences that fit this run."""
+    executed = [case for case in cases if case["state"] == "executed"]
+    bases = {case["basis"] for case in executed}
+    found = [
+        "The results hold for the specimens, settings and conditions that were presented, and for no others.",
+        "The settings are those declared in station.yaml; they were not read back from the sensor or the controller.",
+        "What was presented is taken as it was written down; the program cannot know better.",
+    ]
+    if "computed" in bases:
+        found.append(
+            "Verdicts on a computed basis are about a model of the sensor and its logic on recorded readings: no wire, output or "
+            "parameter of the station itself was looked at."
+        )
+    if "simulated" in bases:
+        found.append("Verdicts on simulated readings say nothing about a station that was built.")
+    if "by hand" in bases:
+        found.append("Verdicts by hand rest on what a person saw; an output shorter than a person sees was not looked for.")
+    if any(case["asked"]["of"] == "presentations" for case in executed):
+        found.append("Bounds on presentations claim these specimens in this balance, not the specimens of a later delivery.")
+    if any(case["asked"]["reliability"] is not None for case in executed):
+        found.append(
+            "Each bound takes its trials as independent and alike. Wear, drift, dirt and ageing after the recording are not "
+            "in it."
+        )
+    if suite.station.between is None:
+        found.append(
+            "The station does not say what the spot sees between presentations, so the time between them was not judged."
+        )
+    if any(each["kind"] == "stream" for each in sources):
+        found.append("An instant is known to one reading period; what was shorter than a reading period was not seen.")
+    return found
