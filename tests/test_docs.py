@@ -15,7 +15,7 @@ import pytest
 
 from stationtest import cli, plugins
 from stationtest.errors import CODES
-from stationtest.files import suite
+from stationtest.files import run_file, schema, suite
 
 ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -130,13 +130,33 @@ def test_no_paragraph_is_of_a_code_that_is_gone() -> None:
 @pytest.mark.parametrize("name", [name for name, *_ in plugins.EXPECTATIONS])
 def test_every_expectation_is_described(name: str) -> None:
     part = README.partition(f"\n### {name}\n")[2].partition("\n### ")[0].partition("\n## ")[0]
-    assert "One trial is a" in part and "Conforms when" in part and "By hand:" in part
+    assert "One trial is a" in part and "onforms when" in part and "By hand:" in part
     expectation = plugins.load().expectations[name]
     fields = plugins.load().resolve(expectation.fields)
     keys = [field.alias or key for key, field in fields.model_fields.items() if key != "root"]
     for key in keys:
         assert f"`{key}`" in part, f"{name}: {key}"
     assert expectation.unit in part
+
+
+def keys_of(schema: object) -> set[str]:
+    """Every key that a JSON Schema knows, at any depth."""
+    if isinstance(schema, dict):
+        own = set(schema["properties"]) if isinstance(schema.get("properties"), dict) else set()
+        return own.union(*(keys_of(part) for part in schema.values()))
+    return set().union(*(keys_of(part) for part in schema)) if isinstance(schema, list) else set()
+
+
+@pytest.mark.parametrize("name", ["station", "case", "run"])
+def test_every_key_of_the_files_is_described(name: str) -> None:
+    """As a word in a code span of the reference."""
+    spans = re.findall(r"`([^`\n]+(?:\n[^`\n]+)?)`", README.partition("## The files")[2])
+    assert keys_of(schema.schemas()[name]) - set(re.findall(r"[A-Za-z_]+", " ".join(spans))) == set()
+
+
+def test_every_known_word_of_run_yaml_is_described() -> None:
+    part = README.partition("### requirements.csv")[2].partition("\n## ")[0]
+    assert [word for word in run_file.KNOWN if f"`{word}`" not in part] == []
 
 
 @pytest.mark.parametrize("name", [name for name, *_ in plugins.DISTANCES])
