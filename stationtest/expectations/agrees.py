@@ -1,11 +1,13 @@
 """`agrees: {edges_within: 15 ms, latency: 4 ms}`: recorded channels do what our model computes from the readings.
 
 Unit: presentation. Fields: `edges_within`, `latency` (taken off the recorded edges; none unless stated).
-Conforms: every edge of a recorded channel from the start of the presentation to the start of the next one on that sensor has a partner among the
-computed edges, of the same direction, in order and within that time, and the other way round; so both fired, or both were silent.
+Conforms: every edge of a recorded channel from the start of the presentation to the start of the next one on that sensor
+has a partner among the computed edges, of the same direction, in order and within that time, and the other way round; so
+both fired, or both were silent.
 Instant named: the first edge without a partner. Value: the largest difference of paired edges, in ms.
 Not judged: no recorded channel that is computed too; a limit finer than the readings; computed states that are not known.
-Example by hand: computed on 100 to 140 ms, recorded 106 to 145 ms, latency 4 ms: differences 2 and 1 ms; `edges_within: 1 ms` is nonconforming (A33).
+Example by hand: computed on 100 to 140 ms, recorded 106 to 145 ms, latency 4 ms: differences 2 and 1 ms; `edges_within: 1
+ms` is nonconforming (A33).
 """
 
 from __future__ import annotations
@@ -42,7 +44,7 @@ def words(fields: Fields, station: Station) -> str:
 def judge(fields: Fields, trials: Trials) -> Judged:
     import numpy as np
 
-    from stationtest.expectations.trials import outcomes
+    from stationtest.expectations.trials import any_of, outcomes
     from stationtest.expectations.wording import milliseconds, seconds
     from stationtest.model.judged import Judged
 
@@ -54,9 +56,9 @@ def judge(fields: Fields, trials: Trials) -> Judged:
     if not pairs:
         return trials.not_judged("no recorded channel is computed too, so there is nothing to compare")
     first = alone[index]
-    bad = (first >= 0).any(axis=1)
-    nothing = ~compared[index].any(axis=1)
-    open_ = unknown[index].any(axis=1)
+    bad = any_of(first >= 0)
+    nothing = ~any_of(compared[index])
+    open_ = any_of(unknown[index])
 
     def worst(i: int) -> int:
         return int(np.where(first[i] < 0, np.iinfo(np.int64).max, first[i]).argmin())
@@ -64,7 +66,8 @@ def judge(fields: Fields, trials: Trials) -> Judged:
     def why(i: int) -> str:
         if bad[i]:
             c = worst(i)
-            return f"channel {did.channels[c]}: an edge at {seconds(first[i, c])} has no partner within {milliseconds(fields.edges_within)}"
+            within = milliseconds(fields.edges_within)
+            return f"channel {did.channels[c]}: an edge at {seconds(first[i, c])} has no partner within {within}"
         if nothing[i]:
             return "no channel of its sensor is both recorded and computed"
         if open_[i]:
@@ -84,8 +87,8 @@ def judge(fields: Fields, trials: Trials) -> Judged:
 
 
 def _compare(view: View, fields: Fields) -> tuple[int, Ints, Ints, Bools, Bools]:
-    """How many channels can be compared; (P,) largest difference of paired edges; (P, C) the first edge without a partner (-1 none),
-    whether the pair was compared, and whether the computed state is not known for sure."""
+    """How many channels can be compared; (P,) largest difference of paired edges; (P, C) the first edge without a partner
+    (-1 none), whether the pair was compared, and whether the computed state is not known for sure."""
     import numpy as np
 
     from stationtest.expectations.timeline import next_start

@@ -50,7 +50,8 @@ def judge(fields: Fields, trials: Trials) -> Judged:
         members = np.flatnonzero((shown.set == row) & ~shown.between & wanted[shown.target])
         compared = points[members]
         if len(members) < 2 or not np.isfinite(compared).all():
-            reasons.append("it has fewer than two plateaus to compare" if len(members) < 2 else "one of its members has no plateau")
+            few = len(members) < 2
+            reasons.append("it has fewer than two members to compare" if few else "one of its members has no plateau")
         elif shown.clipped_rows[members].any():
             reasons.append("one of its members has clipped readings, which compare with nothing")
         else:

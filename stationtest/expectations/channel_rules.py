@@ -1,8 +1,8 @@
 """Channels that must fire and channels that must be silent: the shared judgement of a presentation, and its words.
 
-Must fire means on for sure, by the presentation's own cause. Must be silent means not on, not even perhaps, whoever caused it. An
-answer that is not known is open; only what was seen for sure is nonconforming in spite of it (A9). Where a recorded on-time could
-belong to a neighbour as well (overlapping windows, A4), nothing was seen for sure.
+Must fire means on for sure, by the presentation's own cause. Must be silent means not on, not even perhaps, whoever caused
+it. An answer that is not known is open; only what was seen for sure is nonconforming in spite of it (A9). Where a recorded
+on-time could belong to a neighbour as well (overlapping windows, A4), nothing was seen for sure.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stationtest.expectations.trials import Trials, View, instant, outcomes, weakest
+from stationtest.expectations.trials import Trials, View, any_of, instant, outcomes, weakest
 from stationtest.expectations.wording import listed, milliseconds, number_text
 from stationtest.model.judged import Judged
 from stationtest.model.observations import CUT_END, CUT_START, GAP, NEVER
@@ -33,7 +33,8 @@ Masks = tuple["Bools", "Bools", "Bools", str]
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """One question about channels, answered for a whole recording: (P,) outcomes, and (P, C) what was asked and came out wrong or open."""
+    """One question about channels, answered for a whole recording: (P,) outcomes, and (P, C) what was asked and came out
+    wrong or open."""
 
     outcome: NDArray[np.int8]
     must: Bools
@@ -106,13 +107,13 @@ def own(view: View) -> Masks:
     """The channels of this target, and no other of that sensor."""
     must = view.should_be_on()
     applies = view.obs.responses.applies
-    return must, applies & ~must, ~must.any(axis=1), "no channel should be on for this target: the word for that is `no_channel`"
+    return must, applies & ~must, ~any_of(must), "no channel should be on for this target: the word for that is `no_channel`"
 
 
 def none(view: View) -> Masks:
     """No channel of the presentation's sensor."""
     applies = view.obs.responses.applies
-    return np.zeros_like(applies), applies, ~applies.any(axis=1), "its sensor has no channel"
+    return np.zeros_like(applies), applies, ~any_of(applies), "its sensor has no channel"
 
 
 def named(view: View, names: tuple[str, ...], *, fire: bool, only: bool = False) -> Masks:
@@ -120,7 +121,7 @@ def named(view: View, names: tuple[str, ...], *, fire: bool, only: bool = False)
     did = view.obs.responses
     chosen = np.array([name in names for name in did.channels], dtype=np.bool_)
     mine = did.applies & chosen
-    foreign = ~did.applies[:, chosen].all(axis=1) if chosen.sum() == len(names) else np.ones(len(did.applies), dtype=np.bool_)
+    foreign = any_of(~did.applies[:, chosen]) if chosen.sum() == len(names) else np.ones(len(did.applies), dtype=np.bool_)
     none = np.zeros_like(did.applies)
     why = f"channel {listed(names, 'or')} belongs to another sensor"
     if not fire:
@@ -202,7 +203,7 @@ def not_known(view: View, row: int, c: int) -> str:
     """Why the answer of a channel is open."""
     did = view.obs.responses
     if did.rested_dark[row, c]:
-        return f"a dark reading decided channel {did.channels[c]}, and the station does not say what its sensor does when it is dark"
+        return f"a dark reading decided channel {did.channels[c]}, and the station has no `when_dark` for its sensor"
     if did.basis[c] == "by hand":
         return f"what channel {did.channels[c]} did was not noted"
     if did.basis[c] == "recorded":
@@ -251,8 +252,8 @@ def computed_sensors(trials: Trials, mask: Bools) -> frozenset[str]:
 def margins(view: View) -> tuple[Floats, Floats]:
     """(P, C) twice: the margin as a channel that must fire, and as one that must be silent. NaN where there are no readings.
 
-    From the critical tolerances: `1 - sure / tolerance` and `any / tolerance - 1`; `off match` turns the question round, so there a
-    channel fires by staying away from its reference (A1).
+    From the critical tolerances: `1 - sure / tolerance` and `any / tolerance - 1`; `off match` turns the question round, so
+    there a channel fires by staying away from its reference (A1).
     """
     return view.once("margins", lambda: _margins(view))
 

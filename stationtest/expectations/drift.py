@@ -1,9 +1,9 @@
 """`drift: {of: CIEDE2000, over: 10, at_most: 1}`: how far the readings of one target move during a run.
 
-Unit: run; one run is one trial, and a statement about this run only. Fields: `of` (`level`, or the name of a distance), `over` (how many
-presentations are averaged), `at_most` (a share for level, a number for a distance).
-Conforms: for every target of the case and every sensor, no mean over `over` presentations in a row differs from that of the first ones
-by more than the limit. A rest shorter than `over` at the end is left out.
+Unit: run; one run is one trial, and a statement about this run only. Fields: `of` (`level`, or the name of a distance),
+`over` (how many presentations are averaged), `at_most` (a share for level, a number for a distance).
+Conforms: for every target of the case and every sensor, no mean over `over` presentations in a row differs from that of the
+first ones by more than the limit. A rest shorter than `over` at the end is left out.
 Instant named: the start of the first presentation of the worst mean. Value: the largest difference.
 Not judged: fewer than twice `over` presentations of a target; clipped plateaus are left out.
 Example by hand: levels 50, 50, 48, 46 %, `over: 2`: means 50 and 47 %, 3 %; `at_most: 2 %` is nonconforming.
@@ -86,7 +86,7 @@ def judge(fields: Fields, trials: Trials) -> Judged:
             blocks = len(rows) // fields.over
             name = f"{shown.targets[target]} at {shown.sensors[sensor]}"
             if blocks < 2:
-                short.append(f"{name}: {len(rows)} presentations with a plateau that is not clipped, {2 * fields.over} are needed")
+                short.append(f"{name}: {len(rows)} presentations with a usable plateau, {2 * fields.over} are needed")
                 continue
             kept = rows[: blocks * fields.over]
             means = points[kept].reshape(blocks, fields.over, -1).mean(axis=1)

@@ -4,7 +4,8 @@ Unit: presentation. Fields: `at_least`, `at_most`, one of them or both.
 Conforms: the least and the greatest level of the plateau are within the limits.
 Instant named: the start of the presentation. Value: the level with the least room, as a share.
 Not judged: no plateau, or no readings.
-Example by hand: raw 2000 and 3900 at full scale 4095 and dark 12 are levels of 48.7 % and 95.2 %; `at_most: 95 %` is nonconforming.
+Example by hand: raw 2000 and 3900 at full scale 4095 and dark 12 are levels of 48.7 % and 95.2 %; `at_most: 95 %` is
+nonconforming.
 """
 
 from __future__ import annotations
@@ -32,7 +33,8 @@ class Fields(Base):
         if self.at_least is None and self.at_most is None:
             raise wrong("no limit is given", allowed="`at_least`, `at_most` or both", code="missing-key")
         if self.at_least is not None and self.at_most is not None and self.at_least > self.at_most:
-            raise wrong("no level is in these limits", f"{share_text(self.at_least)} to {share_text(self.at_most)}", code="contradiction")
+            found = f"{share_text(self.at_least)} to {share_text(self.at_most)}"
+            raise wrong("no level is in these limits", found, code="contradiction")
         return self
 
 

@@ -1,13 +1,15 @@
-"""`margin: {must_fire: at least 0.25, must_be_silent: at least 0.25}`: how far the tolerance could be scaled before the answer changes.
+"""`margin: {must_fire: at least 0.25, must_be_silent: at least 0.25}`: how far the tolerance could be scaled before the
+answer changes.
 
 Unit: presentation. Fields: `must_fire`, `must_be_silent`, one of them or both; each is asked of every channel it concerns, by
 reference and polarity.
-Conforms: 1 - s* of every channel that must fire, and s* - 1 of every channel that must be silent, is at least the limit; `off match` swaps them.
+Conforms: 1 - s* of every channel that must fire, and s* - 1 of every channel that must be silent, is at least the limit;
+`off match` swaps them.
 Instant named: the reading nearest to the reference. Value: the margin with the least room over its limit; higher is better.
-Not judged: no readings; the answer rested on a clipped reading, which is no evidence of margin; a recorded channel did otherwise than
-the readings say.
-Example by hand: tolerance 0.012, own channel seen for sure down to a tolerance of 0.006: margin 1 - 0.006 / 0.012 = 0.5; a channel
-that must be silent, on at all from a tolerance of 0.018: 0.018 / 0.012 - 1 = 0.5 (A1).
+Not judged: no readings; the answer rested on a clipped reading, which is no evidence of margin; a recorded channel did
+otherwise than the readings say.
+Example by hand: tolerance 0.012, own channel seen for sure down to a tolerance of 0.006: margin 1 - 0.006 / 0.012 = 0.5; a
+channel that must be silent, on at all from a tolerance of 0.018: 0.018 / 0.012 - 1 = 0.5 (A1).
 """
 
 from __future__ import annotations
@@ -110,7 +112,8 @@ def judge(fields: Fields, trials: Trials) -> Judged:
 
 
 def _question(view: View) -> tuple[Floats, Floats, Bools, Bools, Bools]:
-    """(P, C) each: margins of both kinds, channels that must fire, those that must be silent, and pairs that are no evidence."""
+    """(P, C) each: margins of both kinds, channels that must fire, those that must be silent, and pairs that are no
+    evidence."""
     import numpy as np
 
     from stationtest.expectations.channel_rules import margins, open_answers

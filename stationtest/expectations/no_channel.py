@@ -1,8 +1,8 @@
 """`no_channel: yes`: no channel of the presentation's sensor switches.
 
 Unit: presentation, or stretch between. Fields: `yes`.
-Conforms: every channel of that sensor was silent for sure. In a stretch between, an off-delay that runs out after a target has left
-is held over and no event of the belt.
+Conforms: every channel of that sensor was silent for sure. In a stretch between, an off-delay that runs out after a target
+has left is held over and no event of the belt.
 Instant named: the first own on-time of the channel that was on, else the start of the presentation.
 Not judged: dark readings without `when_dark`; answers left open.
 Example by hand: bare belt from 12.100 s to 13.000 s, channel 2 on from 12.400 s for 30 ms: nonconforming (counter-example A8).

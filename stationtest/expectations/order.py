@@ -81,7 +81,8 @@ def judge(fields: Fields, trials: Trials) -> Judged:
 
 
 def _first_on(view: View, columns: list[int], open_: Bools) -> tuple[Ints, Bools]:
-    """(S, n) twice: the first sure on-time of each channel in each set (the greatest integer if none), and whether it is not known."""
+    """(S, n) twice: the first sure on-time of each channel in each set (the greatest integer if none), and whether it is
+    not known."""
     import numpy as np
 
     shown, did = view.obs.presentations, view.obs.responses

@@ -24,7 +24,8 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Windowed:
-    """One output judged in the windows of a whole table. `at_ns` is the on-time in question, `held_ns` the end of excepted on-time."""
+    """One output judged in the windows of a whole table. `at_ns` is the on-time in question, `held_ns` the end of excepted
+    on-time."""
 
     outcome: NDArray[np.int8]
     origin: Ints
@@ -56,7 +57,9 @@ def _judge(view: View, unit: str, name: str, asked: Any) -> Windowed | None:
         good, at = _comes_on(found, begin, end, asked.lasts or 0)
         under_way = _under_way(found, begin, end, last) & ~good
         bad = ~good & ~cut & ~under_way
-        return Windowed(outcomes(bad & known, ~known | (cut & ~good) | under_way), origin, begin, end, at, _none(origin), cut | under_way)
+        return Windowed(
+            outcomes(bad & known, ~known | (cut & ~good) | under_way), origin, begin, end, at, _none(origin), cut | under_way
+        )
     bad, at, held = _stays_off(view, found, name, origin, begin, end)
     unknown = bad & (at < timeline.unknown_until(view, name))
     return Windowed(outcomes(bad & known & ~unknown, ~known | cut | unknown), origin, begin, end, at, held, cut | unknown)
@@ -67,7 +70,8 @@ def _none(like: Ints) -> Ints:
 
 
 def _until(view: View, name: str, origin: Ints, asked: Any) -> Ints:
-    """The end of a window without `within`: `until`, else the output's next decision, else where the next trial of its kind begins."""
+    """The end of a window without `within`: `until`, else the output's next decision, else where the next trial of its kind
+    begins."""
     decisions = view.obs.signals["output", name].decisions_ns
     if asked.until is not None and not isinstance(asked.until, str):
         following = timeline.edge_instants(view, asked.until)
@@ -96,7 +100,8 @@ def _under_way(found: timeline.Runs, begin: Ints, end: Ints, last: int) -> Bools
 
 
 def _stays_off(view: View, found: timeline.Runs, name: str, origin: Ints, begin: Ints, end: Ints) -> tuple[Bools, Ints, Ints]:
-    """Whether the output may be on within the window; since when; and until when an on-time of an earlier decision is excepted."""
+    """Whether the output may be on within the window; since when; and until when an on-time of an earlier decision is
+    excepted."""
     far = np.int64(np.iinfo(np.int64).max)
     starts, ends = np.append(found.start, far), np.append(found.end, far)
     at = np.searchsorted(found.end, begin, "right")
@@ -109,7 +114,8 @@ def _stays_off(view: View, found: timeline.Runs, name: str, origin: Ints, begin:
 
 
 def _excepted_until(view: View, name: str, start: Ints, origin: Ints) -> Ints:
-    """Until when an on-time that began before `origin` may go on by an earlier decision: as long as pulse, off-delay and scan explain."""
+    """Until when an on-time that began before `origin` may go on by an earlier decision: as long as pulse, off-delay and
+    scan explain."""
     output, decisions = view.station.output(name), view.obs.signals["output", name].decisions_ns
     if decisions is None or not len(decisions):
         return np.full(len(origin), NEVER, dtype=np.int64)
@@ -156,8 +162,8 @@ def _when(view: View, name: str, at: int, perhaps: str) -> str:
 
 
 def without_decision(view: View, name: str) -> list[int]:
-    """Instants at which a decided output came on although no decision can have caused it: before its first decision, or again after the
-    same one."""
+    """Instants at which a decided output came on although no decision can have caused it: before its first decision, or
+    again after the same one."""
     signal = view.obs.signals.get(("output", name))
     if signal is None or signal.decisions_ns is None:
         return []

@@ -1,17 +1,20 @@
 """`outputs: {flap: {is: on, from: box out, within: 200 ms}}`: outputs of the logic come, or stay off, in a stated window.
 
-Unit: presentation, or set where a set is presented. Fields of each output: `is: on | off`, `from` (`start`, `end`, `covered` or an
-edge of an input; always stated), `after`, `within`, `until` (`next decision` or an edge), `lasts: at least D`.
-An edge is the first one at or after the start of the presentation or set, before the next set starts; where a set has none, the last
-one since the set before it ended.
-*on* conforms: a rising edge lies for sure in [from + after, from + after + within), then on for sure for `lasts`; an output that was
-already on, even perhaps, does not count. Without `within` the window ends at `until`, at the next decision, or where the next trial begins.
-*off* conforms: not on, not even perhaps, from `from + after` until the next decision of that output (or `until`); on-time held over from an
-earlier decision is excepted and named: what began before `from` and lasts no longer than pulse, off-delay and scan explain.
+Unit: presentation, or set where a set is presented. Fields of each output: `is: on | off`, `from` (`start`, `end`,
+`covered` or an edge of an input; always stated), `after`, `within`, `until` (`next decision` or an edge), `lasts: at least
+D`.
+An edge is the first one at or after the start of the presentation or set, before the next set starts; where a set has none,
+the last one since the set before it ended.
+*on* conforms: a rising edge lies for sure in [from + after, from + after + within), then on for sure for `lasts`; an output
+that was already on, even perhaps, does not count. Without `within` the window ends at `until`, at the next decision, or
+where the next trial begins.
+*off* conforms: not on, not even perhaps, from `from + after` until the next decision of that output (or `until`); on-time
+held over from an earlier decision is excepted and named: what began before `from` and lasts no longer than pulse, off-delay
+and scan explain.
 Instant named: the on-time in question, else `from`.
-Not judged: no such edge; the window reaches past the end of the recording, into a gap, or to states before the first row that are
-unknown; `within` or `lasts` finer than the readings; windows on a table without times.
-Example by hand (A11): flap on from 9.950 s to 10.070 s, box out at 10.000 s, `is: on, within: 200 ms`: nonconforming, it was already on.
+Not judged: no such edge; the window reaches past the end of the recording, into a gap, or to states before the first row
+that are unknown; `within` or `lasts` finer than the readings; windows on a table without times. Example by hand (A11): flap
+on from 9.950 s to 10.070 s, box out at 10.000 s, `is: on, within: 200 ms`: nonconforming, it was already on.
 """
 
 from __future__ import annotations
@@ -61,7 +64,11 @@ def words(fields: Fields, station: Station) -> str:
 def _words(name: str, output: OutputFields) -> str:
     origin = instant_text(output.from_)
     later = f"{duration_text(output.after)} after {origin}" if output.after else origin
-    until = "" if output.until is None else f" until {output.until if output.until == 'next decision' else f'the edge {output.until}'}"
+    until = (
+        ""
+        if output.until is None
+        else f" until {output.until if output.until == 'next decision' else f'the edge {output.until}'}"
+    )
     if not output.is_:
         return f"{name} stays off from {later}{until or ' until its next decision'}"
     window = f"within {duration_text(output.within)} from {later}" if output.within is not None else f"after {later}{until}"

@@ -95,7 +95,9 @@ def judge(fields: Fields, trials: Trials) -> Judged:
     off = np.maximum(least - low, (high - most) if most is not None else 0) * asked
     worst = off.argmax(axis=1)
     rows = np.arange(len(index))
-    value = np.where(high[rows, worst] > (most if most is not None else np.inf), high[rows, worst], low[rows, worst]).astype(float)
+    value = np.where(high[rows, worst] > (most if most is not None else np.inf), high[rows, worst], low[rows, worst]).astype(
+        float
+    )
 
     def why(i: int) -> str:
         if not asked[i].any():
@@ -104,7 +106,7 @@ def judge(fields: Fields, trials: Trials) -> Judged:
         if not bad[i].any() and (asked[i] & open_[i]).any():
             return "how many pulses there were is not known"
         counts = f"{low[i, c]} pulses" if low[i, c] == high[i, c] else f"{low[i, c]} to {high[i, c]} pulses"
-        return f"{names[c]} gave {counts.replace('1 pulses', '1 pulse') if counts == '1 pulses' else counts}"
+        return f"{names[c]} gave {'1 pulse' if counts == '1 pulses' else counts}"
 
     return Judged(
         outcome=outcomes(bad.any(axis=1), (asked & open_).any(axis=1) | ~asked.any(axis=1)),

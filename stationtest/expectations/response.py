@@ -1,12 +1,15 @@
 """`response: {at_most: 20 ms, from: covered}`: time to the start of the first on-time that is seen for sure.
 
-Unit: presentation. Fields: `at_most`, `from` (`start`, `covered` or an edge of an input; always stated, A24), `channels` (`own` unless
-stated).
-Conforms: each channel concerned fired, and its first sure on-time begins at most that long after `from`. An edge is known to one reading period: a
-limit within one period of what was seen is judged on the unfavourable side. A flicker before it is no response.
+Unit: presentation. Fields: `at_most`, `from` (`start`, `covered` or an edge of an input; always stated, A24), `channels`
+(`own` unless stated).
+Conforms: each channel concerned fired, and its first sure on-time begins at most that long after `from`. An edge is known
+to one reading period: a limit within one period of what was seen is judged on the unfavourable side. A flicker before it is
+no response.
 Instant named: the start of that on-time. Value: the longest time, in ms.
-Not judged: a limit finer than the readings; no times; `covered` without spot and belt speed; no such edge during the presentation.
-Example by hand: start 0 ms, flicker of 2 ms at 5 ms, on from 35 ms, readings every 1 ms: 35 ms; `at_most: 20 ms` is nonconforming.
+Not judged: a limit finer than the readings; no times; `covered` without spot and belt speed; no such edge during the
+presentation.
+Example by hand: start 0 ms, flicker of 2 ms at 5 ms, on from 35 ms, readings every 1 ms: 35 ms; `at_most: 20 ms` is
+nonconforming.
 """
 
 from __future__ import annotations
@@ -80,7 +83,8 @@ def judge(fields: Fields, trials: Trials) -> Judged:
         if missed[i, c]:
             return channel_rules.was_off(view, row, c)
         if no_origin[i]:
-            return f"{instant_text(fields.from_)} is not known" if isinstance(fields.from_, str) else f"{fields.from_} did not come in it"
+            known = isinstance(fields.from_, str)
+            return f"{instant_text(fields.from_)} is not known" if known else f"{fields.from_} did not come in it"
         if (asked[i] & open_[i]).any() and not slow[i].any():
             return channel_rules.not_known(view, row, int(np.flatnonzero(asked[i] & open_[i])[0]))
         text = f"channel {did.channels[c]} fired {milliseconds(late[i, c])} after {instant_text(fields.from_)}"

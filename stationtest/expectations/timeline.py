@@ -42,7 +42,8 @@ def _edge_instants(view: View, edge: Edge) -> Ints:
 
 
 def next_start(view: View, unit: str) -> Ints:
-    """Where the next set begins, or the next presentation on that sensor that is no stretch between; the end of the recording for the last."""
+    """Where the next set begins, or the next presentation on that sensor that is no stretch between; the end of the
+    recording for the last."""
     return view.once(("next start", unit), lambda: _next_start(view, unit))
 
 
@@ -64,10 +65,11 @@ def _following(after: Ints, starts: Ints, end: int) -> Ints:
 
 
 def reference_instants(view: View, unit: str, origin: str | Edge) -> Ints:
-    """The instant from which each row of the table counts: its start, end, covering of the spot, or an edge. `NEVER` where there is none.
+    """The instant from which each row of the table counts: its start, end, covering of the spot, or an edge. `NEVER` where
+    there is none.
 
-    An edge is the first at or after the start; for a set it must come before the next set starts, else it is the last one since the set
-    before it ended.
+    An edge is the first at or after the start; for a set it must come before the next set starts, else it is the last one
+    since the set before it ended.
     """
     return view.once(("reference", unit, origin), lambda: _reference_instants(view, unit, origin))
 
@@ -151,13 +153,15 @@ def in_gap(view: View, starts: Ints, ends: Ints) -> Bools:
 
 
 def deciding_perhaps(view: View, unit: str, row: int) -> str:
-    """`; channel 1 was on for 3 ms at 9.400 s (mint), perhaps seen`: the perhaps inside a presentation or set, '' if there is none."""
+    """`; channel 1 was on for 3 ms at 9.400 s (mint), perhaps seen`: the perhaps inside a presentation or set, '' if there
+    is none."""
     shown, did = view.obs.presentations, view.obs.responses
     rows = np.flatnonzero(shown.set == row) if unit == "set" else np.array([row])
     for p in rows.tolist():
         for c in np.flatnonzero(did.perhaps[p]).tolist():
             on = f"{int(did.longest_ns[p, c]) / 1e6:g} ms"
-            return f"; channel {did.channels[c]} was on for {on} at {shown.targets[shown.target[p]]}, {seconds(shown.start_ns[p])}, perhaps seen"
+            at = f"{shown.targets[shown.target[p]]}, {seconds(shown.start_ns[p])}"
+            return f"; channel {did.channels[c]} was on for {on} at {at}, perhaps seen"
     return ""
 
 

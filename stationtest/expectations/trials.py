@@ -1,8 +1,8 @@
 """What an expectation is given: the trials of one case in one recording, on arrays that are made once for the whole recording.
 
-A `View` is one recording seen with its station; whatever is worked out for all of its presentations or sets is kept there under a key,
-so that ten thousand cases on one recording pick rows and do not compute. `Trials` are rows of a view: presentations, sets, or the
-presentations of a run.
+A `View` is one recording seen with its station; whatever is worked out for all of its presentations or sets is kept there
+under a key, so that ten thousand cases on one recording pick rows and do not compute. `Trials` are rows of a view:
+presentations, sets, or the presentations of a run.
 """
 
 from __future__ import annotations
@@ -97,8 +97,8 @@ class View:
 
 @dataclass(frozen=True, slots=True)
 class Trials:
-    """The trials of one case in one recording. `index` (n,) are rows of the presentations (unit presentation), of the sets (unit set),
-    or the presentations that belong to the one trial (unit run)."""
+    """The trials of one case in one recording. `index` (n,) are rows of the presentations (unit presentation), of the sets
+    (unit set), or the presentations that belong to the one trial (unit run)."""
 
     view: View
     case: Case
@@ -138,8 +138,8 @@ class Trials:
             return None
         every = self.view.station.sensor(coarse[0]).decides_every_ns or 0
         return (
-            f"sensor {coarse[0]} decides every {every / 1e6:g} ms and was logged every {self.view.period_ns / 1e6:g} ms, so computed "
-            f"outputs cannot show {what}"
+            f"sensor {coarse[0]} decides every {every / 1e6:g} ms and was logged every {self.view.period_ns / 1e6:g} ms, "
+            f"so computed outputs cannot show {what}"
         )
 
     def too_fine(self, limit_ns: int) -> str | None:
@@ -156,11 +156,16 @@ class Trials:
         return frozenset(shown.sensors[code] for code in set(shown.sensor[self.index].tolist()))
 
 
-def outcomes(bad: Bools, open_: Bools) -> NDArray[np.int8]:
+def outcomes(bad: Bools | np.bool_, open_: Bools | np.bool_) -> NDArray[np.int8]:
     """Nonconforming where something was seen to be so, else not judged where the answer is open, else conforming."""
     result = np.where(open_, NOT_JUDGED, CONFORMING).astype(np.int8)
     result[bad] = NONCONFORMING
     return result
+
+
+def any_of(mask: Bools) -> Bools:
+    """(n,) whether any channel of each row is set."""
+    return np.asarray(mask.any(axis=1))
 
 
 def instant(value: int) -> int | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 from pydantic import BeforeValidator
 
@@ -24,11 +24,14 @@ def _own(value: object) -> tuple[str, ...]:
     return OWN
 
 
-ChannelsOrOwn = Annotated[
-    by_kind(text=Annotated[tuple[str, ...], BeforeValidator(_own)], items=tuple[ChannelName, ...]),
-    BeforeValidator(_own_or_listed),
-]
-"""`own`, a channel, or a list of channels; `OWN` or a tuple of names."""
+if TYPE_CHECKING:
+    ChannelsOrOwn = tuple[str, ...]
+else:
+    ChannelsOrOwn = Annotated[
+        by_kind(text=Annotated[tuple[str, ...], BeforeValidator(_own)], items=tuple[ChannelName, ...]),
+        BeforeValidator(_own_or_listed),
+    ]
+    """`own`, a channel, or a list of channels; `OWN` or a tuple of names."""
 
 __all__ = [
     "OWN", "ChannelsOrOwn", "channels_text", "duration_text", "instant_text", "listed", "milliseconds", "number_text", "seconds",

@@ -15,7 +15,8 @@ GARWOOD = "definition: exp(-m) = 1 - confidence for no event"
 
 
 def known_answers() -> Iterator[tuple[str, float, float, float, str]]:
-    """For each check: its name, what is computed here, what is published, how far they may differ, and where it is published."""
+    """For each check: its name, what is computed here, what is published, how far they may differ, and where it is
+    published."""
     low, high = interval(4, 20, 0.90)
     yield "bound: 4 of 20, two-sided 90 %, lower", low, 0.071354, 1e-6, NIST
     yield "bound: 4 of 20, two-sided 90 %, upper", high, 0.401029, 1e-6, NIST

@@ -1,7 +1,8 @@
-"""Exact bounds on a share, from counts: Clopper and Pearson (Biometrika 26, 1934, 404-413), by quantiles of the beta distribution.
+"""Exact bounds on a share, from counts: Clopper and Pearson (Biometrika 26, 1934, 404-413), by quantiles of the beta
+distribution.
 
-`conforming` of `n` trials conform. One-sided bounds hold by themselves with the stated confidence; the two-sided interval gives half
-of the remaining risk to each side. Shares and confidences are from 0 to 1.
+`conforming` of `n` trials conform. One-sided bounds hold by themselves with the stated confidence; the two-sided interval
+gives half of the remaining risk to each side. Shares and confidences are from 0 to 1.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Exact upper bounds on how often something happens, from a count in a stated duration.
 
-Events are taken to come at a constant mean rate and independently (Poisson). Bound after Garwood (Biometrika 28, 1936, 437-442): a
-quantile of the gamma distribution. For no event at 95 % it is 3.0 divided by the duration.
+Events are taken to come at a constant mean rate and independently (Poisson). Bound after Garwood (Biometrika 28, 1936,
+437-442): a quantile of the gamma distribution. For no event at 95 % it is 3.0 divided by the duration.
 """
 
 from __future__ import annotations

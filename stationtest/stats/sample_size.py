@@ -1,8 +1,9 @@
 """How many trials a claim needs, and both risks of a plan: exact binomial sums by the incomplete beta function.
 
-A plan is a number of trials n and of nonconforming ones accepted, both fixed beforehand. `reliability` is the share of trials that
-conform, `confidence` the chance that a station that is only just not so reliable fails the plan. All from 0 to 1.
-Formula: the number of nonconforming trials is binomial; see for example NIST/SEMATECH e-Handbook of Statistical Methods, 7.2.4.1.
+A plan is a number of trials n and of nonconforming ones accepted, both fixed beforehand. `reliability` is the share of
+trials that conform, `confidence` the chance that a station that is only just not so reliable fails the plan. All from 0 to
+1. Formula: the number of nonconforming trials is binomial; see for example NIST/SEMATECH e-Handbook of Statistical Methods,
+7.2.4.1.
 """
 
 from __future__ import annotations

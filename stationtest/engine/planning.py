@@ -1,0 +1,147 @@
+"""What cases need before anything is presented: sample sizes with both risks, what each case asks, and what is still to be presented."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, TypedDict
+
+from stationtest.engine import evidence as shown_by
+from stationtest.files.words import duration_text, share_text
+from stationtest.model.case import Case, Suite
+from stationtest.model.parts import Parts
+from stationtest.stats.sample_size import chance_to_pass, clean_trials_show, smallest
+
+if TYPE_CHECKING:
+    from stationtest.model.observations import SourceObservations
+
+MORE_ACCEPTED = 3  # how many further plans `sizes` offers, each with one more nonconforming trial accepted
+
+
+class PlanRow(TypedDict):
+    """One case of a plan. `needs` spells products out (`4 x 59 presentations`); `shopping` is what is still to be presented; counts are
+    None where no readings were looked at, and `planned` and `still` where evidence is a duration."""
+
+    id: str
+    title: str
+    needs: str
+    planned: int | None
+    risks: str
+    found: int | None
+    still: int | None
+    verdict: str | None
+    shopping: list[str]
+
+
+def plan(suite: Suite, observations: Mapping[str, SourceObservations] | None, parts: Parts) -> list[PlanRow]:
+    """What each case needs, what its readings offer, and what is still to be presented."""
+    return [_row(suite, case, observations, parts) for case in suite.cases]
+
+
+def _row(suite: Suite, case: Case, observations: Mapping[str, SourceObservations] | None, parts: Parts) -> PlanRow:
+    each, evidence = shown_by.planned_trials(case.evidence), case.evidence
+    row: PlanRow = {
+        "id": case.id,
+        "title": case.title,
+        "needs": needs(case),
+        "planned": each * len(case.strata) if each is not None else None,
+        "risks": _both_risks(each, evidence.nonconforming_at_most) if each is not None and evidence.runs is None else "",
+        "found": None,
+        "still": None,
+        "verdict": None,
+        "shopping": [],
+    }
+    if observations is None or not all(path in observations for path in case.readings):
+        row["shopping"] = [_wanted(case, label, each, evidence.duration_ns) for label, _ in case.strata]
+        return row
+    from stationtest.engine.judging import judge
+
+    result = judge(suite, case, observations, parts)
+    row["found"], row["verdict"] = result["found"], result["verdict"]
+    row["still"] = 0 if each is not None else None
+    for entry in result["strata"]:
+        if entry["nonconforming"] > evidence.nonconforming_at_most:
+            row["shopping"].append(f"{entry['label']}: nothing would help this plan, it has failed")
+        elif each is not None:
+            short = max(0, each - entry["conforming"] - entry["nonconforming"])
+            row["still"] = (row["still"] or 0) + short
+            if short:
+                row["shopping"].append(_wanted(case, entry["label"], short, None))
+        elif (evidence.duration_ns or 0) > (entry["duration_ns"] or 0):
+            row["shopping"].append(_wanted(case, entry["label"], None, (evidence.duration_ns or 0) - (entry["duration_ns"] or 0)))
+    return row
+
+
+def needs(case: Case) -> str:
+    """What a case needs, products spelled out: `4 x 59 = 236 presentations (mint, ...)`."""
+    evidence, each = case.evidence, shown_by.planned_trials(case.evidence)
+    if evidence.duration_ns is not None:
+        return f"{duration_text(evidence.duration_ns)} without an event" + (
+            f", {len(case.strata)} times" if len(case.strata) > 1 else ""
+        )
+    if each is None:
+        return ""
+    by_specimen = evidence.of == "specimens" and evidence.presented is not None
+    unit = "specimens" if by_specimen else f"{case.unit}s"
+    labels = ", ".join(label for label, _ in case.strata)
+    many = (
+        f"{len(case.strata)} × {each} = {len(case.strata) * each} {unit} ({labels})" if len(case.strata) > 1 else f"{each} {unit}"
+    )
+    if by_specimen and evidence.presented:
+        many += f", each presented {evidence.presented} times: {len(case.strata) * each * evidence.presented} presentations"
+    if evidence.specimens_at_least is not None:
+        many += f", of at least {evidence.specimens_at_least} specimens" + (" each" if len(case.strata) > 1 else "")
+    accepted = evidence.nonconforming_at_most
+    return many + (f", at most {accepted} nonconforming" + (" of each" if len(case.strata) > 1 else ""))
+
+
+def _wanted(case: Case, label: str, n: int | None, duration_ns: int | None) -> str:
+    where = "".join(f", {name} {' or '.join(values)}" for name, values in case.where)
+    how = f": {case.do}" if case.do else ""
+    amount = f"{n} ×" if n is not None else duration_text(duration_ns or 0) + " of"
+    return f"{amount} {label}{where}{how}"
+
+
+def _both_risks(n: int, accepted: int) -> str:
+    """`passes a station that is 99 % right 55 times in 100, one that is 99.9 % right 94 times`."""
+    told = [f"{share_text(share)} right {_times(chance_to_pass(n, accepted, share))}" for share in (0.99, 0.999)]
+    return f"passes a station that is {told[0]}, one that is {told[1]}"
+
+
+def _times(chance: float) -> str:
+    return f"{math.floor(chance * 100 + 0.5)} times in 100"
+
+
+def sizes(reliability: float, confidence: float, nonconforming: int = 0) -> tuple[list[str], list[list[str]], str]:
+    """Headers, rows and words of `stationtest sizes`: sample sizes for this and a few more accepted nonconforming trials, and both risks.
+
+    `reliability` and `confidence` are shares between 0 and 1. Raises ValueError where no number of trials would do.
+    """
+    better = tuple(1 - (1 - reliability) / factor for factor in (2, 5, 10))
+    headers = ["nonconforming accepted", "trials", f"{share_text(reliability)} right passes at most"]
+    headers += [f"{_short(share)} right passes" for share in better]
+    rows = []
+    for accepted in range(nonconforming, nonconforming + MORE_ACCEPTED + 1):
+        n = smallest(reliability, confidence, accepted)
+        chances = [chance_to_pass(n, accepted, share) for share in (reliability, *better)]
+        rows.append([str(accepted), str(n), *(f"{100 * chance:.1f} %" for chance in chances)])
+    n = smallest(reliability, confidence, nonconforming)
+    clean = f"{n} clean trials pass" if not nonconforming else f"{n} trials with at most {nonconforming} nonconforming pass"
+    good = better[1]
+    words = [
+        f"{clean} a station that is {share_text(reliability)} right at most {_times(chance_to_pass(n, nonconforming, reliability))}: "
+        f"the risk of accepting a station that is no better.",
+        f"They also pass a station that is {_short(good)} right only {_times(chance_to_pass(n, nonconforming, good))}: "
+        f"the risk of failing a good one is the rest.",
+    ]
+    if not nonconforming:
+        words.append(f"{n} clean trials show at least {shown_by.at_least_text(clean_trials_show(n, confidence))}.")
+    words.append(
+        "The number of trials and of accepted nonconforming ones is fixed before the first trial; topping up inflates the confidence."
+    )
+    return headers, rows, "\n".join(words)
+
+
+def _short(share: float) -> str:
+    """A share without the noise of its arithmetic."""
+    return share_text(float(f"{share:.10g}"))

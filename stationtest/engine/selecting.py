@@ -1,0 +1,167 @@
+"""Which rows of a recording are the trials of a case: what is presented, where, and what is no trial at all.
+
+Presentations that taught a reference, whose target is not known, or that were declared void are no trials; they are counted.
+Selections are kept in the view, since many cases ask for the same rows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from stationtest.expectations.trials import View
+from stationtest.model.case import Present, Suite
+from stationtest.model.observations import STATUS_WORDS, TAUGHT, UNKNOWN_TARGET, VOID
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Bools = NDArray[np.bool_]
+    Ints = NDArray[np.int64]
+
+Where = tuple[tuple[str, tuple[str, ...]], ...]
+NO_TRIAL = TAUGHT | UNKNOWN_TARGET | VOID
+
+
+@dataclass(slots=True)
+class Selected:
+    """Rows in order of time, those of them that are interrupted (a gap, a cut end), and what was left out. `shown` counts
+    the presentations of each named specimen, in order of first appearance."""
+
+    index: Ints
+    interrupted: Bools | None
+    left_out: tuple[tuple[str, int], ...]
+    missing: int  # presentations that a list names and the recording lacks
+    shown: dict[str, int] = field(default_factory=dict)
+
+
+def select(view: View, suite: Suite, unit: str, present: Present, where: Where) -> Selected:
+    """The trials of one stratum in one recording."""
+    return view.once(("selected", unit, present, where), lambda: _select(view, suite, unit, present, where))
+
+
+def _select(view: View, suite: Suite, unit: str, present: Present, where: Where) -> Selected:
+    shown, sets = view.obs.presentations, view.obs.sets
+    matching = _where(view, suite, where)
+    if unit == "set":
+        chosen = _sets(view, present)
+        if where:
+            chosen &= _all_members(view, matching, where)
+        status = sets.status
+    else:
+        chosen, status = _presented(view, present) & matching, shown.status
+    no_trial = chosen & ((status & NO_TRIAL) != 0)
+    left_out = [(STATUS_WORDS[bit], int(((status & bit) != 0)[no_trial].sum())) for bit in (TAUGHT, UNKNOWN_TARGET, VOID)]
+    if unit != "set":
+        unknown = ((shown.status & UNKNOWN_TARGET) != 0) & matching & ~chosen
+        left_out[1] = (left_out[1][0], left_out[1][1] + int(unknown.sum()))
+    index = np.flatnonzero(chosen & ~no_trial)
+    interrupted = status[index] != 0
+    return Selected(
+        index=index,
+        interrupted=interrupted if interrupted.any() else None,
+        left_out=tuple(pair for pair in left_out if pair[1]),
+        missing=_missing(view, unit, present),
+        shown={} if unit == "set" else _specimens(view, index),
+    )
+
+
+def _presented(view: View, present: Present) -> Bools:
+    shown = view.obs.presentations
+    if present.kind == "set":  # a run over a set's members
+        return (shown.set >= 0) & ~shown.between
+    wanted = np.array([name in present.targets for name in shown.targets], dtype=np.bool_)
+    return wanted[shown.target] if len(wanted) else np.zeros(len(shown), dtype=np.bool_)
+
+
+def _sets(view: View, present: Present) -> Bools:
+    """The sets whose contents, by truth, are those of the case (A14)."""
+    sets = view.obs.sets
+    mine = sets.kind == (sets.kinds.index(present.set) if present.set in sets.kinds else -1)
+    if present.which is None or not len(sets):
+        return mine
+    kind = view.station.set_kind(present.set or "")
+    members = dict(kind.members if present.which != "contents" else present.contents)
+    wanted = np.array([members.get(name, 0) for name in sets.targets], dtype=np.int64)
+    if any(name not in sets.targets and n for name, n in members.items() if name != present.lacking):
+        return np.zeros(len(sets), dtype=np.bool_)  # a member that this recording never saw
+    if present.which == "complete":
+        return mine & sets.complete
+    more, less = sets.counts - wanted, wanted - sets.counts
+    if present.which == "contents":
+        return mine & (more == 0).all(axis=1)
+    foreign = np.array([name not in members for name in sets.targets], dtype=np.bool_)
+    if present.which == "extra":
+        asked = np.array([present.extra in ("any", name) for name in sets.targets], dtype=np.bool_)
+        return mine & (less <= 0).all(axis=1) & (more[:, asked] > 0).any(axis=1) & (more[:, ~asked] <= 0).all(axis=1)
+    tolerated = foreign if kind.extras_allowed else np.zeros_like(foreign)
+    others_fit = (more[:, ~tolerated] <= 0).all(axis=1)
+    if present.lacking == "each":  # pooled over the members
+        return mine & others_fit & ((less > 0).sum(axis=1) == 1)
+    lacks = np.array([name == present.lacking for name in sets.targets], dtype=np.bool_)
+    lacking = (less[:, lacks] > 0).any(axis=1) if lacks.any() else np.ones(len(sets), dtype=np.bool_)
+    return mine & others_fit & lacking & (less[:, ~lacks] <= 0).all(axis=1)
+
+
+def _where(view: View, suite: Suite, where: Where) -> Bools:
+    """(P,) presentations that meet every condition of `where`."""
+    found = np.ones(len(view.obs.presentations), dtype=np.bool_)
+    for name, values in where:
+        found &= view.once(("where", name, values), _condition(view, suite, name, values))
+    return found
+
+
+def _condition(view: View, suite: Suite, name: str, values: tuple[str, ...]) -> Callable[[], Bools]:
+    shown = view.obs.presentations
+
+    def coded(names: tuple[str, ...], codes: Ints, wanted: tuple[str, ...] = values) -> Bools:
+        return np.append(np.array([each in wanted for each in names], dtype=np.bool_), False)[codes]
+
+    def find() -> Bools:
+        if name in shown.conditions:
+            return coded(*shown.conditions[name])
+        if name == "specimen":
+            return coded(shown.specimens, shown.specimen)
+        if name == "grade":
+            graded = tuple(one.id for one in suite.specimens if one.grade in values)
+            return coded(shown.specimens, shown.specimen, graded)
+        if name == "sensor":
+            return coded(shown.sensors, shown.sensor)
+        if name == "item":
+            return coded(shown.items, shown.item)
+        if name == "touching":
+            touching = shown.touches_before | shown.touches_after
+            return touching if "yes" in values and "no" not in values else ~touching if "yes" not in values else touching | True
+        if name == "set":
+            sets = view.obs.sets
+            pairs = zip(sets.kind.tolist(), sets.names, strict=True)
+            either = [sets.kinds[kind] in values or each in values for kind, each in pairs]
+            return np.append(np.array(either, dtype=np.bool_), False)[shown.set]
+        return np.zeros(len(shown), dtype=np.bool_)  # a condition that this recording does not have
+
+    return find
+
+
+def _all_members(view: View, matching: Bools, where: Where) -> Bools:
+    """(S,) sets all of whose presentations match; sets without any only where nothing but the set itself is asked."""
+    of = view.obs.presentations.set
+    member = of >= 0
+    size = np.bincount(of[member], minlength=len(view.obs.sets))
+    return (np.bincount(of[member & matching], minlength=len(view.obs.sets)) == size) & (size > 0)
+
+
+def _missing(view: View, unit: str, present: Present) -> int:
+    expected = view.obs.expected_presentations
+    if expected is None or unit != "presentation" or present.kind != "targets":
+        return 0
+    return max(0, expected - int((~view.obs.presentations.between).sum()))
+
+
+def _specimens(view: View, index: Ints) -> dict[str, int]:
+    shown = view.obs.presentations
+    codes = shown.specimen[index]
+    counts = np.bincount(codes[codes >= 0], minlength=len(shown.specimens)).tolist()
+    return {shown.specimens[code]: counts[code] for code in dict.fromkeys(codes[codes >= 0].tolist())}
