@@ -52,7 +52,7 @@ class Checks:
         yield from self._where()
         for requirement in self.fields.requirement or ():
             if self.requirements is not None and requirement not in self.requirements:
-                yield ("requirement",), _unknown("requirement in the list", requirement, self.requirements), "unknown-name"
+                yield ("requirement",), _unknown("requirement", requirement, self.requirements), "unknown-name"
         for tag in self.fields.tags or ():
             if not tag.replace("-", "_").isidentifier():
                 yield ("tags",), f"a tag is one word of letters, digits, `_` and `-`; found {shown(tag)}", "wrong-value"
@@ -138,7 +138,9 @@ class Checks:
                 yield ("where", key), _unknown("condition", key, known), "unknown-name"
             for value in values:
                 if allowed is not None and value not in allowed:
-                    yield ("where", key), _unknown(f"value of {key}", value, allowed), "unknown-name"
+                    near = nearest(value, allowed)
+                    message = f"`{shown(value)}` is no value of {key}" + (f"; did you mean `{near}`?" if near else "")
+                    yield ("where", key), f"{message}; allowed {allowed_words(allowed)}", "unknown-name"
 
 
 def evidence_problems(evidence: EvidenceFields) -> Iterator[Told]:

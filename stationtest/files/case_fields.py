@@ -109,6 +109,7 @@ class CaseFileHead(Fields):
     readings: OneOrMore[Text] | None = None
     evidence: EvidenceFields | None = None
     basis: Basis | None = None
+    cases: Anything = None
 
 
 class CaseFileFields(CaseFileHead):

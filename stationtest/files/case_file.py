@@ -24,7 +24,7 @@ from stationtest.model.parts import ExpectationPart
 from stationtest.place import Place
 
 RESERVED = {"scene": "comes with simulated readings"}
-_HEAD = frozenset(info.alias or name for name, info in CaseFileHead.model_fields.items())
+_HEAD = ("readings", "evidence", "basis")
 _ID: TypeAdapter[str] = TypeAdapter(CaseId)
 _NOT_AN_ID = re.compile(r"[^A-Za-z0-9_.-]")  # ids of these characters need no closer look
 
@@ -34,7 +34,7 @@ class Known:
     """What the cases are checked against."""
 
     folder: Folder
-    names: Names
+    names: Names | None  # None where the station file cannot be read: then no name is looked up
     patterns: tuple[str, ...]
     members: Mapping[str, tuple[str, ...]]
     parts: Mapping[str, ExpectationPart]
@@ -102,7 +102,7 @@ class _Reader:
         self.head = head
         self.head_node = head_node
         self.problems = problems
-        self.inherited = {key: value for key, value in head_node.items() if key in _HEAD and key != "language"}
+        self.inherited = {key: value for key, value in head_node.items() if key in _HEAD}
 
     def case(self, key: str, node: Any) -> Iterator[Case]:
         path = f"cases.{key}"
@@ -202,7 +202,7 @@ class _Reader:
                 "there is no built-in default"
             )
             self.problems.append(Problem(place, f"{path}.evidence", message, "no-evidence"))
-        if fields is None or not all(expected):
+        if fields is None or not all(expected) or self.known.names is None:
             return None
         judged = [(e.name, e.unit) for e in expected if e]
         told = case_checks.Checks(
@@ -296,7 +296,11 @@ class _Reader:
         if key not in self.known.readings:
             relative = self.known.folder.relative(word, self.file)
             message, code = self.known.folder.problem(relative) or ("", "")
-            if not message and not any(matches(relative, pattern) for pattern in self.known.patterns):
+            if (
+                not message
+                and self.known.names is not None
+                and not any(matches(relative, pattern) for pattern in self.known.patterns)
+            ):
                 message = (
                     f"no entry under `recordings:` of the station says how this file is written; found {shown(relative)}; "
                     f"allowed {allowed_words(self.known.patterns)}"

@@ -77,12 +77,17 @@ class _Found:
         self.input = details.get("input")
         self.context: dict[str, Any] = details.get("ctx", {})
         self.node, self.at, self.path = locate(root, self.loc, key)
+        self.of_key = self.loc[-1:] == ("[key]",) or self.kind == "extra_forbidden"
+        if self.of_key:
+            self.at = locate(root, [*self.loc, "[key]"], key)[1]  # the key's own place, not its value's
 
     def problem(self, path: str, message: str, code: str) -> Problem:
         place = Place(path, getattr(self.at, "line", 0), getattr(self.at, "column", 0))
         return Problem(place, ".".join(self.path), message, code)
 
     def covered_by(self, others: Iterable[_Found]) -> bool:
+        if self.of_key:
+            return False
         return any(len(o.path) > len(self.path) and o.path[: len(self.path)] == self.path for o in others)
 
     def sentence(self) -> tuple[str, str]:

@@ -102,18 +102,28 @@ def known_as(kind: str) -> Callable[[object, ValidationInfo], str]:
     return check
 
 
-def edge(value: object, info: ValidationInfo) -> ModelEdge:
-    """`box out` or `box out rises` is the rising edge of an input, `box out falls` the falling one."""
+def edge(value: object, info: ValidationInfo, words: tuple[str, ...] = ()) -> ModelEdge:
+    """`box out` or `box out rises` is the rising edge of an input, `box out falls` the falling one.
+
+    `words` are what the field allows beside edges, for the message.
+    """
     given = text_of(value, "an edge of an input", "such as box out, or box out falls")
     falls = given.endswith(" falls")
-    return ModelEdge(input=known(given.removesuffix(" falls").removesuffix(" rises"), info, "input"), falls=falls)
+    name_ = given.removesuffix(" falls").removesuffix(" rises")
+    if isinstance(info.context, Names) and name_ not in info.context.input:
+        raise unknown("input", name_, (*words, *info.context.input))
+    return ModelEdge(input=str(name_), falls=falls)
+
+
+_INSTANTS = ("start", "end", "covered")
+_NEXT = "next decision"
 
 
 def instant(value: object, info: ValidationInfo) -> str | ModelEdge:
     """`start`, `end`, `covered`, or an edge of an input."""
-    return str(value) if value in ("start", "end", "covered") else edge(value, info)
+    return str(value) if value in _INSTANTS else edge(value, info, _INSTANTS)
 
 
 def until(value: object, info: ValidationInfo) -> str | ModelEdge:
     """`next decision`, or an edge of an input."""
-    return str(value) if value == "next decision" else edge(value, info)
+    return str(value) if value == _NEXT else edge(value, info, (_NEXT,))

@@ -31,6 +31,7 @@ class StationFile:
     requirements: str | None = None
     specimens: str | None = None
     problems: list[Problem] = field(default_factory=list)
+    readable: bool = True  # False where there is no mapping to take names from
 
 
 def read_station(tree: Tree, folder: Folder) -> StationFile:
@@ -42,7 +43,7 @@ def read_station(tree: Tree, folder: Folder) -> StationFile:
             problems.append(
                 Problem(tree.place(root), "", "a station file is a mapping that begins with `station: NAME`", "wrong-value")
             )
-        return StationFile(Names(), problems=problems)
+        return StationFile(Names(), problems=problems, readable=False)
     names = names_of(root)
     problems, reserved = list(tree.problems), _reserved(root)
     root = _without(root, reserved)

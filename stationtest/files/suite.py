@@ -79,7 +79,7 @@ class _Loader:
         members = {name: tuple(kind.members) for name, kind in read.fields.sets.items()} if read.fields else {}
         known = Known(
             self.folder,
-            read.names,
+            read.names if read.readable else None,
             read.patterns,
             members,
             self.parts,

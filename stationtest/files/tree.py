@@ -126,7 +126,7 @@ class _Open:
     node: Map | Items
     flow: bool
     key: Word | None = None
-    before: str | None = None
+    before: Word | None = None  # the key before
 
 
 class _Builder:
@@ -147,10 +147,13 @@ class _Builder:
             if self.root is None and not self.problems:
                 self._problem(1, 1, "the file is empty", "no-value")
         except yaml.YAMLError as error:
-            line, column, sentence = syntax_error(error, self.text)
-            self._problem(line, column, sentence, "unreadable")
-            self.root, self.last_line = None, line - 1
-        self._eaten_values()
+            line, column, sentence, self.last_line = syntax_error(error, self.text)
+            self.root = None
+            self._eaten_values()
+            if not any(problem.place.line >= line for problem in self.problems):  # else a `#` ate what is missing here
+                self._problem(line, column, sentence, "unreadable")
+        else:
+            self._eaten_values()
         return Tree(self.path, self.root, self.problems)
 
     def _problem(self, line: int, column: int, message: str, code: str) -> None:
@@ -240,7 +243,7 @@ class _Builder:
         elif isinstance(top.node, Items):
             if empty:
                 assert isinstance(node, Word)
-                self._problem(node.line, node.column, empty_value(None, False, None), "no-value")
+                self._problem(node.line, node.column, empty_value(None, False, None)[0], "no-value")
                 node = self._word(Hole, empty, "")
             top.node.append(node)
         elif top.key is None:
@@ -249,8 +252,8 @@ class _Builder:
             key, top.key = top.key, None
             if empty:
                 node = self._hole(top, key, empty)
-            top.before = str(node) if isinstance(node, Word) else None
             top.node[key] = node
+            top.before = key
 
     def _key(self, mapping: Map, node: Node) -> Word:
         if not isinstance(node, Word):
@@ -271,11 +274,18 @@ class _Builder:
         return node
 
     def _hole(self, top: _Open, key: Word, event: Any) -> Hole:
-        hole = Hole(event.value)
-        hole.line, hole.column, hole.quoted = key.line, key.column, False
+        hole = self._word(Hole, event, event.value)
+        hole.line, hole.column = key.line, key.column
         line = event.start_mark.line
         if not (line in self.hashes and self._hash_after(line, event.end_mark.index)):
-            self._problem(key.line, key.column, empty_value(key, top.flow, top.before), "no-value")
+            assert isinstance(top.node, Map)
+            before = top.node.get(top.before) if top.flow and top.before else None
+            message, decimal = empty_value(key, top.flow, before if isinstance(before, Word) else None)
+            self._problem(key.line, key.column, message, "no-value")
+            if decimal and top.before and isinstance(before, Word):
+                whole = Hole(before)  # what stands before the comma is half a number, not a value
+                whole.line, whole.column, whole.quoted = before.line, before.column, False
+                top.node[top.before] = whole
         return hole
 
     def _hash_after(self, line: int, index: int) -> bool:

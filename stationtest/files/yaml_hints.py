@@ -54,36 +54,38 @@ _FIRST = {
 }
 
 
-def syntax_error(error: Any, text: str) -> tuple[int, int, str]:
-    """Line and column (from 1) and the sentence for what the parser refuses."""
+def syntax_error(error: Any, text: str) -> tuple[int, int, str, int]:
+    """Line and column (from 1), the sentence for what the parser refuses, and the last line (from 0) that it has understood."""
     begun, stopped = getattr(error, "context_mark", None), getattr(error, "problem_mark", None)
     context, problem = getattr(error, "context", None) or "", getattr(error, "problem", None) or ""
     complaint = f"{context}: {problem}"
     for part, at_beginning, sentence in _HINTS:
         if part in complaint:
             mark: Any = begun if at_beginning and begun else stopped
-            return mark.line + 1, mark.column + 1, sentence
+            return mark.line + 1, mark.column + 1, sentence, mark.line - 1 if "quote" in sentence else stopped.line
     if stopped is None:
-        return 1, 0, "this file cannot be read as YAML"
+        return 1, 0, "this file cannot be read as YAML", -1
     line = text.split("\n")[stopped.line] if stopped.line <= text.count("\n") else ""
     first = line[stopped.column : stopped.column + 1]
     sentence = _FIRST.get(
         first, f"a value cannot begin with `{first}`; put it in quotes" if first.strip() else "this line cannot be read as YAML"
     )
-    return stopped.line + 1, stopped.column + 1, sentence
+    return stopped.line + 1, stopped.column + 1, sentence, stopped.line - 1
 
 
-def empty_value(key: str | None, in_braces: bool, before: str | None) -> str:
-    """What a missing value probably comes from. `key` is None for a list item; `before` is the text of the entry before, if
-    it is one.
+def empty_value(key: str | None, in_braces: bool, before: str | None) -> tuple[str, bool]:
+    """What a missing value probably comes from, and whether it is half of a number with a decimal comma.
+
+    `key` is None for a list item; `before` is the text of the value before it, if there is one.
     """
     if key is None:
-        return "a list item has no value; found nothing; allowed text, a list or a mapping"
+        return "a list item has no value; found nothing; allowed text, a list or a mapping", False
     if in_braces and key[:1].isdigit() and before and before.lstrip("+-").replace(".", "", 1).isdigit():
-        return f"numbers are written with a decimal point, not a comma; found {before},{key}; allowed {before}.{key}"
+        found = f"{before},{key}"
+        return f"numbers are written with a decimal point, not a comma; found {found}; allowed {before}.{key}", True
     if in_braces and ":" in key.strip(":"):
         left, right = key.split(":", 1)
-        return f"a blank is missing after the colon; found {key}; allowed {left}: {right}"
+        return f"a blank is missing after the colon; found {key}; allowed {left}: {right}", False
     if in_braces:
-        return "this key has no value; did you mean a list [ ] instead of { }?; found nothing; allowed `key: value`"
-    return "this key has no value; found nothing; allowed a value, or no such line"
+        return "this key has no value; did you mean a list [ ] instead of { }?; found nothing; allowed `key: value`", False
+    return "this key has no value; found nothing; allowed a value, or no such line", False
