@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 
 from stationtest.files.case_fields import CaseFields, EvidenceFields, PresentFields
 from stationtest.files.scalars import Names
@@ -32,8 +32,8 @@ class Checks:
         expected: Sequence[tuple[str, str]],
         names: Names,
         members: Mapping[str, tuple[str, ...]],
-        requirements: tuple[str, ...] | None,
-        specimens: tuple[str, ...] | None,
+        requirements: Collection[str] | None,
+        specimens: Collection[str] | None,
     ) -> None:
         self.fields = fields
         self.expected = expected
@@ -124,7 +124,7 @@ class Checks:
 
     def _where(self) -> Iterator[Told]:
         for key, values in (self.fields.where or {}).items():
-            allowed: tuple[str, ...] | None = None
+            allowed: Collection[str] | None = None
             if key in self.names.conditions:
                 allowed = self.names.conditions[key]
             elif key == "sensor":

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -39,8 +39,8 @@ class Known:
     members: Mapping[str, tuple[str, ...]]
     parts: Mapping[str, ExpectationPart]
     classes: Mapping[str, Any]
-    requirements: tuple[str, ...] | None = None
-    specimens: tuple[str, ...] | None = None
+    requirements: Collection[str] | None = None  # None where the station has no list
+    specimens: Collection[str] | None = None
     readings: dict[tuple[str, str], tuple[str, str, str]] = field(
         default_factory=dict
     )  # (file, as written) → path, message, code

@@ -3,13 +3,21 @@
 from __future__ import annotations
 
 import difflib
+import functools
+import itertools
 from collections.abc import Iterable
 
 _MOST_LISTED = 12
+_MOST_COMPARED = 1000  # a list of thousands of ids is not worth a second for every misspelt one
 
 
 def nearest(word: str, allowed: Iterable[str]) -> str | None:
     """The allowed word that was probably meant, or None. Case, blanks, hyphens and underscores count for nothing."""
+    return _nearest(str(word), tuple(itertools.islice(allowed, _MOST_COMPARED)))
+
+
+@functools.lru_cache(maxsize=256)
+def _nearest(word: str, allowed: tuple[str, ...]) -> str | None:
     by_form: dict[str, str] = {}
     for candidate in allowed:
         by_form.setdefault(_form(candidate), candidate)

@@ -84,8 +84,8 @@ class _Loader:
             members,
             self.parts,
             self.classes,
-            tuple(r.id for r in requirements) if listed else None,
-            tuple(s.id for s in specimens) if registered else None,
+            dict.fromkeys(r.id for r in requirements) if listed else None,
+            dict.fromkeys(s.id for s in specimens) if registered else None,
         )
         cases: list[Case] = []
         for file in case_files(self.folder.path):

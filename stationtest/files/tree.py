@@ -10,7 +10,7 @@ from __future__ import annotations
 import gc
 import re
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, TypeVar
 
 import yaml
 
@@ -62,6 +62,7 @@ class Items(list[Any]):
 
 
 Node = Word | Map | Items
+W = TypeVar("W", bound=Word)
 
 
 @dataclass(slots=True)
@@ -196,7 +197,7 @@ class _Builder:
         finally:
             parser.dispose()
 
-    def _word(self, kind: type[Word], event: Any, text: str) -> Word:
+    def _word(self, kind: type[W], event: Any, text: str) -> W:
         word = kind(text)
         mark = event.start_mark
         word.line, word.column, word.quoted = mark.line + 1, mark.column + 1, bool(getattr(event, "style", None))

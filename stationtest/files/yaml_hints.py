@@ -56,7 +56,8 @@ _FIRST = {
 
 def syntax_error(error: Any, text: str) -> tuple[int, int, str, int]:
     """Line and column (from 1), the sentence for what the parser refuses, and the last line (from 0) that it has understood."""
-    begun, stopped = getattr(error, "context_mark", None), getattr(error, "problem_mark", None)
+    begun: Any = getattr(error, "context_mark", None)
+    stopped: Any = getattr(error, "problem_mark", None)
     context, problem = getattr(error, "context", None) or "", getattr(error, "problem", None) or ""
     complaint = f"{context}: {problem}"
     for part, at_beginning, sentence in _HINTS:
