@@ -48,7 +48,7 @@ def read_run(tree: Tree) -> tuple[RunFacts, list[Problem]]:
             )
         return no_facts(), problems
     fields, found = typed(RunFields, tree.root, tree.path)
-    stated = {key: value if isinstance(value, str) else "; ".join(value) for key, value in fields.root.items()} if fields else {}
+    stated = {key: str(value) if isinstance(value, str) else "; ".join(value) for key, value in fields.root.items()} if fields else {}
     others = [key for key in stated if key not in KNOWN]
     return RunFacts(facts=tuple((key, stated.get(key)) for key in (*KNOWN, *others))), problems + found
 
