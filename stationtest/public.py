@@ -6,13 +6,16 @@ import datetime
 import os
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any, cast
 
 from stationtest import plugins
 from stationtest.engine import records, running
+from stationtest.errors import usage
 from stationtest.files import safe_write, suite
 from stationtest.model.case import Suite
 from stationtest.model.observations import SourceObservations
 from stationtest.model.record import Record
+from stationtest.report.page import render
 
 
 def load(folder: str | os.PathLike[str], *, allow_outside: bool = False) -> Suite:
@@ -40,4 +43,8 @@ def read_record(path: str | os.PathLike[str]) -> Record:
 
 def write_report(record: Record, path: str | os.PathLike[str]) -> None:
     """The page of a record, as one HTML file. Never over something else."""
-    safe_write.write(os.fspath(path), records.page(record, Path(path)))
+    html = render(cast("dict[str, Any]", record)).encode()
+    path = Path(path)
+    if path.exists() and path.read_bytes() != html:
+        raise usage(f"{path} exists and holds something else; name another file", "exists")
+    safe_write.write(str(path), html)

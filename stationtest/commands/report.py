@@ -5,21 +5,21 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from pathlib import Path
+from typing import Any, cast
 
 from stationtest.errors import EXIT_PASS
 
 
 def body(args: argparse.Namespace) -> int:
-    from stationtest.engine import records
-    from stationtest.files import safe_write
+    from stationtest import public
+    from stationtest.report.page import render
 
-    record = records.read(args.record)
+    record = public.read_record(args.record)
     if args.output == "-":
-        sys.stdout.write(records.page(record, Path(os.devnull, "page")).decode())
+        sys.stdout.write(render(cast("dict[str, Any]", record)))
         return EXIT_PASS
     folder = args.record if os.path.isdir(args.record) else os.path.dirname(args.record)
     target = args.output or os.path.join(folder, "report.html")
-    safe_write.write(target, records.page(record, Path(target)))
+    public.write_report(record, target)
     print(f"report: {target}")
     return EXIT_PASS

@@ -14,6 +14,7 @@ from stationtest.errors import EXIT_NOT_PASS, EXIT_PASS
 def body(args: argparse.Namespace) -> int:
     from stationtest.engine import running, saving
     from stationtest.files import suite
+    from stationtest.report.page import render
 
     manager = plugins.manager()
     parts = plugins.load(manager)
@@ -33,7 +34,7 @@ def body(args: argparse.Namespace) -> int:
             listeners=listeners,
             progress=show,
         )
-        folder = saving.save(done, args.output or saving.run_folder(found, done.record))
+        folder = saving.save(done, args.output or saving.run_folder(found, done.record), render)
     listeners.tell("run_finished", record=done.record, folder=folder)
     print_verdicts(done.record)
     print(f"report: {os.path.join(folder, 'report.html')}")

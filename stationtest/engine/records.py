@@ -1,4 +1,4 @@
-"""Saved records: read back, checked, and drawn as a page again."""
+"""Saved records: read back and checked."""
 
 from __future__ import annotations
 
@@ -49,16 +49,6 @@ def read(path: str) -> Record:
     if digest_now != record.get("result_sha256"):
         raise _bad(path, "its result is not the one that its result_sha256 belongs to: it was changed after it was written")
     return cast(Record, record)
-
-
-def page(record: Record, beside: Path) -> bytes:
-    """The page of a record, to be written to `beside`. Raises `UsageError` (exists) if something else is there already."""
-    from stationtest.report.page import render
-
-    html = render(cast("dict[str, object]", record)).encode()
-    if beside.exists() and beside.read_bytes() != html:
-        raise usage(f"{beside} exists and holds something else; name another file", "exists")
-    return html
 
 
 def _bad(path: str, why: str) -> UsageError:

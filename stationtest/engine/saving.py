@@ -5,8 +5,8 @@ from __future__ import annotations
 import contextlib
 import os
 import shutil
-from collections.abc import Mapping
-from typing import cast
+from collections.abc import Callable, Mapping
+from typing import Any, cast
 
 from stationtest.engine import records
 from stationtest.engine.running import Run
@@ -33,12 +33,13 @@ def must_be_new(folder: str) -> None:
         )
 
 
-def save(run: Run, folder: str) -> str:
-    """Record, observations and report into a new folder; returns it. Raises `UsageError`: exists, cannot-write."""
-    from stationtest.report.page import render
+def save(run: Run, folder: str, render: Callable[[dict[str, Any]], str]) -> str:
+    """Record, observations and the page that `render` makes, into a new folder; returns it.
 
+    Raises `UsageError`: exists, cannot-write.
+    """
     must_be_new(folder)
-    page = render(cast("dict[str, object]", run.record)).encode()
+    page = render(cast("dict[str, Any]", run.record)).encode()
     return write_folder(folder, {records.NAME: canonical.dumps(run.record), **run.tables, "report.html": page})
 
 

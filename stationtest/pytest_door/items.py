@@ -88,9 +88,12 @@ class CaseItem(pytest.Item):
 
     def runtest(self) -> None:
         session: Session = session_of(self.config)
-        self.stationtest_verdict, self.stationtest_note = "not judged", ""
-        self.result, self.strip, self.stationtest_note = session.judge(self.folder, self.case)
-        self.stationtest_verdict = str(self.result["verdict"])
+        try:
+            self.result, self.strip, note = session.judge(self.folder, self.case)
+        except StationtestError:
+            self.stationtest_verdict, self.stationtest_note = "not judged", ""
+            raise
+        self.stationtest_verdict, self.stationtest_note = str(self.result["verdict"]), note
         if self.config.getini("station_junit_properties"):
             self.user_properties.extend(session.properties(self.result))
         if self.result["verdict"] != "pass":

@@ -191,6 +191,8 @@ class Session:
         where: str,
         stations: int,
     ) -> str:
+        from stationtest.report.page import render
+
         judged = results.get(folder, {})
         try:
             keys = running.readings_of(found, [case for case in found.cases if case.id in judged])
@@ -208,7 +210,7 @@ class Session:
             target = saving.run_folder(found, run.record) if where == "yes" else os.path.join(self.config.rootpath, where)
             if where != "yes" and stations > 1:
                 target = os.path.join(target, found.station.name)
-            written = saving.save(run, target)
+            written = saving.save(run, target, render)
         except StationtestError as error:
             return f"{found.station.name}: no record: {error}"
         self.listeners.tell("run_finished", record=run.record, folder=written)
