@@ -279,7 +279,7 @@ def evaluated(outputs, signals, hazy=frozenset()):
     return {name: [ticks.bits(iv.tolist(), range(FIRST, END)) for iv in (e.state.must, e.state.can)] for name, e in found.items()}
 
 
-@settings(max_examples=200)
+@settings(max_examples=150)
 @given(stations(), st.fixed_dictionaries(dict.fromkeys(names, bits)), st.frozensets(st.integers(FIRST, END - 1), max_size=4))
 def test_whole_stations_are_never_wrong(outputs, signals, hazy):
     """Whatever came before the recording and whatever the perhapses are: between what is sure and what can be."""
@@ -290,7 +290,7 @@ def test_whole_stations_are_never_wrong(outputs, signals, hazy):
         assert all(claimed or not truly for claimed, truly in zip(can, plain, strict=True)), name
 
 
-@settings(max_examples=100)
+@settings(max_examples=60)
 @given(stations(), st.fixed_dictionaries(dict.fromkeys(names, bits)))
 def test_whole_stations_become_known(outputs, signals):
     """After some quiet and some edges of both inputs (a decision reads what only the edge before it cleared) nothing is open."""
