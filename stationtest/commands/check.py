@@ -21,7 +21,7 @@ def body(args: argparse.Namespace) -> int:
     _print_requirements(found)
     for text in recordings:
         print(text)
-    _print_needs(found, parts)
+    _print_needs(found)
     return EXIT_PASS
 
 
@@ -78,9 +78,8 @@ def _print_requirements(found: Suite) -> None:
             print(f"  {words}: {', '.join(names)}")
 
 
-def _print_needs(found: Suite, parts: Parts) -> None:
+def _print_needs(found: Suite) -> None:
     from stationtest.engine import planning
 
     print()
-    headers, rows = planning.needs(found)
-    table(headers, rows)
+    table(("case", "needs", "title"), [(case.id, planning.needs(case), case.title) for case in found.cases])
