@@ -18,7 +18,7 @@ from stationtest.model.station import Channel, Sensor
 from stationtest.signals.channel_distances import ChannelDistances
 from stationtest.signals.comparator import Comparator, carried_in
 from stationtest.signals.conversion import Columns, SensorModel
-from stationtest.signals.critical import Chain, Layout, Stretches, critical
+from stationtest.signals.critical import Asked, Chain, Layout, Stretches, critical
 from stationtest.signals.screen import Screen
 
 Ints = NDArray[np.int64]
@@ -28,19 +28,22 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Sensed:
-    """What `sense` finds in the m rows that matter of a batch. `rows` (m,) numbers them, None if they are all of the batch.
+    """What `sense` finds in a batch: the m readings in presentations, and those outside that may be near a reference.
 
-    `distance` (C, m): inf where it cannot be computed. `relative` 3 x (m,), `level` (m,); `clipped`, `dark` (m,) or None if
-    none is.
+    `inside` numbers the rows (m,), None if they are all of the batch; `distance` (C, m), inf where it cannot be computed;
+    `relative` (3, m), `level` (m,); `clipped`, `dark` (m,) or None if none is. `near` (h,) numbers rows outside, `near_distance`
+    (C, h), `near_dark` (h,).
     """
 
-    rows: Ints | None
-    inside: Bools | None  # (m,): in a presentation; None if all are
+    inside: Ints | None
     distance: Floats
-    relative: Columns
+    relative: Floats
     level: Floats
     clipped: Bools | None
     dark: Bools | None
+    near: Ints
+    near_distance: Floats
+    near_dark: Bools
 
 
 @dataclass(slots=True)
@@ -108,36 +111,39 @@ class SensorStream:
         self.held_start = NEVER
         self.held_between = False
         self.last_ns = NEVER
+        self._nothing_near = (np.empty(0, np.int64), np.empty((len(self.channels), 0)), np.empty(0, bool))
         self.carried: tuple[Bools, Ints, Ints] | None = None  # of the presentation held: state, since, own_from; (C,)
 
     # -- in any thread ----------------------------------------------------------------------------------------------------------
     def sense(self, raw: Columns, begin: Ints, end: Ints) -> Sensed:
         """Distances of the rows in presentations (row ranges [begin, end)), and of those outside that may be near a reference."""
         n = len(raw[0])
-        rows = inside = None
-        relative = None
-        if int((end - begin).sum()) < n:
-            mask = covered(begin, end, n)
-            wanted = mask
-            if self.screen is not None:
-                relative = self.model.relative(raw)
-                wanted = mask | self.screen.may_be_within(relative)
-            rows = np.flatnonzero(wanted) if self.screen is not None else None
-            if rows is not None:
-                inside = mask[rows]
-                raw = (raw[0][rows], raw[1][rows], raw[2][rows])
-                if relative is not None:
-                    relative = (relative[0][rows], relative[1][rows], relative[2][rows])
-            else:
-                inside = mask
-        if relative is None:
-            relative = self.model.relative(raw)
-        distance = self.distances.compute(relative)
+        if int((end - begin).sum()) == n:
+            return Sensed(None, *self._colours(raw), *self._nothing_near)
+        relative = self.model.relative(raw)
+        mask = covered(begin, end, n)
+        near = np.flatnonzero((self.screen.may_be_within(relative) != 0) & ~mask) if self.screen is not None else np.flatnonzero(~mask)
+        inside = np.flatnonzero(mask)
+        found = self._colours(tuple(column.take(inside) for column in raw))
+        if not len(near):
+            return Sensed(inside, *found, *self._nothing_near)
+        outside = tuple(column.take(near) for column in raw)
+        distance, _, _, _, dark = self._colours(outside)
+        return Sensed(inside, *found, near, distance, np.zeros(len(near), bool) if dark is None else dark)
+
+    def _colours(self, raw: Columns) -> tuple[Floats, Floats, Floats, Bools | None, Bools | None]:
+        """Distance (C, m), relative (3, m), level, clipped, dark of readings."""
+        relative = np.empty((3, len(raw[0])))
+        self.model.relative(raw, out=tuple(relative))
+        distance = self.distances.compute(tuple(relative))
         level = self.model.level(raw)
-        clipped, dark = self.model.clipped(raw), self.model.is_dark(level)
-        if self.sensor.when_dark is None:
-            dark = level <= 0
-        return Sensed(rows, inside, distance, relative, level, clipped if clipped.any() else None, dark if dark.any() else None)
+        clipped = self.model.clipped(raw)
+        dark = level <= 0 if self.sensor.when_dark is None else self.model.is_dark(level)
+        if dark.any() and self.sensor.when_dark is not None and self.sensor.when_dark.channels == "off":
+            # a dark reading switches the channel off whatever its colour
+            for number, channel in enumerate(self.channels):
+                distance[number][dark] = np.inf if channel.on_match else 0.0
+        return distance, relative, level, clipped if clipped.any() else None, dark if dark.any() else None
 
     # -- in order ---------------------------------------------------------------------------------------------------------------
     def fold(
@@ -161,9 +167,8 @@ class SensorStream:
         carried = np.empty((len(self.channels), len(firsts)), bool)
         since = np.empty((len(self.channels), len(firsts)), np.int64)
         own_from = np.full((len(self.channels), len(which)), NEVER)
-        hold = self._hold(sensed)
         for number, channel in enumerate(self.channels):
-            on, band = self._masks(number, sensed, hold, n)
+            on, band = self._masks(number, sensed, n)
             comparator = self.comparators[number]
             rises, falls = [], []
             before = comparator.state, comparator.changed_at
@@ -178,6 +183,8 @@ class SensorStream:
             state, changed = carried_in(firsts, *before, np.concatenate(rises), np.concatenate(falls))
             carried[number] = state if channel.on_match else ~state
             since[number] = changed
+            if not (carried[number].any() or (goes_on and self.carried is not None and self.carried[0][number])):
+                continue
             by_itself = np.flatnonzero(on if channel.on_match else ~(on | band))
             if len(by_itself):
                 at = np.searchsorted(by_itself, begin)
@@ -222,34 +229,30 @@ class SensorStream:
         following = np.append(t_ns, t_ns[-1] + self.every_ns)[end]
         return start_ns, np.minimum(following, t_ns[end - 1] + self.gap_ns)
 
-    def _hold(self, sensed: Sensed) -> Bools | None:
-        if sensed.dark is not None and self.sensor.when_dark is not None and self.sensor.when_dark.channels == "hold":
-            return sensed.dark
-        return None
+    def _holds(self) -> bool:
+        return self.sensor.when_dark is not None and self.sensor.when_dark.channels == "hold"
 
-    def _distance(self, number: int, sensed: Sensed) -> Floats:
-        """The distance that the comparator sees: a dark reading may switch the channel off whatever its colour."""
-        distance = sensed.distance[number]
-        when = self.sensor.when_dark
-        if sensed.dark is not None and when is not None and when.channels == "off":
-            distance = np.where(sensed.dark, np.inf if self.channels[number].on_match else 0.0, distance)
-        return distance
+    def _masks(self, number: int, sensed: Sensed, n: int) -> tuple[Bools, Bools]:
+        """Where the channel's comparator is switched on, and where it stays as it was; (n,) each."""
+        on, band = self._compared(number, sensed.distance[number], sensed.dark)
+        if sensed.inside is None:
+            return on, band
+        all_on, all_band = np.zeros(n, bool), np.zeros(n, bool)
+        all_on[sensed.inside], all_band[sensed.inside] = on, band
+        if len(sensed.near):
+            all_on[sensed.near], all_band[sensed.near] = self._compared(number, sensed.near_distance[number], sensed.near_dark)
+        return all_on, all_band
 
-    def _masks(self, number: int, sensed: Sensed, hold: Bools | None, n: int) -> tuple[Bools, Bools]:
+    def _compared(self, number: int, distance: Floats, dark: Bools | None) -> tuple[Bools, Bools]:
         channel = self.channels[number]
-        distance = self._distance(number, sensed)
         on = distance <= channel.tolerance
         if channel.hysteresis:
             band = (distance / (1 + channel.hysteresis) <= channel.tolerance) & ~on
         else:
             band = np.zeros(len(on), bool)
-        if hold is not None:
-            on, band = on & ~hold, band | hold
-        if sensed.rows is None:
-            return on, band
-        all_on, all_band = np.zeros(n, bool), np.zeros(n, bool)
-        all_on[sensed.rows], all_band[sensed.rows] = on, band
-        return all_on, all_band
+        if dark is not None and self._holds():
+            on, band = on & ~dark, band | dark
+        return on, band
 
     def _close(
         self, rows: Rows, lengths: Ints, which: Ints, start_ns: Ints, end_ns: Ints, between: Bools, last_is_open: bool,
@@ -287,19 +290,15 @@ class SensorStream:
         some = plateau[0] < plateau[1]
         on_plateau = covered(plateau[0][some], plateau[1][some], len(t_ns))
         nothing = np.zeros(len(sensed.level), bool)
-        distance = sensed.distance.copy()
-        for number in range(len(self.channels)):
-            distance[number] = self._distance(number, sensed)
-        columns = (
-            t_ns if sensed.rows is None or len(sensed.level) == len(t_ns) else t_ns[sensed.rows],
-            distance,
-            np.stack(sensed.relative),
+        return Rows(
+            t_ns if sensed.inside is None else t_ns[sensed.inside],
+            sensed.distance,
+            sensed.relative,
             sensed.level,
             nothing if sensed.clipped is None else sensed.clipped,
             nothing if sensed.dark is None else sensed.dark,
-            on_plateau if sensed.rows is None else on_plateau[sensed.rows],
+            on_plateau if sensed.inside is None else on_plateau[sensed.inside],
         )
-        return Rows(*columns) if sensed.inside is None else Rows(*(column[..., sensed.inside] for column in columns))
 
     def _figures(
         self, rows: Rows, starts: Ints, which: Ints, start_ns: Ints, end_ns: Ints, between: Bools, carried: Bools, since: Ints,
@@ -317,26 +316,24 @@ class SensorStream:
         inner = step.copy()
         inner[last] = 0
         plateau = None if rows.plateau.all() else rows.plateau
-        hold = None
-        if self.sensor.when_dark is not None and self.sensor.when_dark.channels == "hold" and rows.dark.any():
-            hold = rows.dark
-        found_any, found_sure = np.empty((len(self.channels), k)), np.empty((len(self.channels), k))
-        nearest, at_ns = np.empty((len(self.channels), k)), np.empty((len(self.channels), k), np.int64)
-        rested_clipped, rested_dark = np.zeros((2, len(self.channels), k), bool)
-        layout = None
-        for number, chain in enumerate(self.chains):
+        hold = rows.dark if self._holds() and rows.dark.any() else None
+        channels = len(self.channels)
+        nearest, at_ns = np.empty((channels, k)), np.empty((channels, k), np.int64)
+        rested_clipped, rested_dark = np.zeros((2, channels, k), bool)
+        asked = []
+        for number, channel in enumerate(self.channels):
             distance = rows.distance[number]
             stretches = Stretches(
                 t_ns=t, starts=starts, start_ns=start_ns, end_ns=end_ns, own_only=between, carried=carried[number], since_ns=since[number]
             )
-            layout = layout or Layout.of(stretches)
-            found_any[number], found_sure[number] = critical(distance, hold, stretches, layout, chain, even, self.every_ns)
+            asked.append(Asked(distance, hold, stretches, self.chains[number]))
             nearest[number], at_ns[number] = self._nearest(number, distance, rows, starts, lengths)
             for mask, into in ((rows.clipped, rested_clipped), (rows.dark, rested_dark)):
                 if mask.any():
-                    channel = self.channels[number]
                     supports = (distance / (1 + channel.hysteresis) <= channel.tolerance) == channel.on_match
                     into[number] = np.add.reduceat(mask & supports, starts, dtype=np.int64) > 0
+        borders = critical(asked, Layout.of(asked[0].stretches), even, self.every_ns) if asked else []
+        found_any, found_sure = (np.array([border[which_one] for border in borders]).reshape(channels, k) for which_one in (0, 1))
         plain = plateau is None
         level_low = rows.level if plain else np.where(plateau, rows.level, np.inf)
         level_high = rows.level if plain else np.where(plateau, rows.level, -np.inf)

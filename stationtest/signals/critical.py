@@ -14,6 +14,7 @@ its ends.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -91,46 +92,77 @@ class Layout:
         return cls(tuple(groups))
 
 
-def critical(
-    distance: Floats, hold: Bools | None, stretches: Stretches, layout: Layout, chain: Chain, even: Bools, period_ns: int
-) -> tuple[Floats, Floats]:
-    """(any, sure), each (k,). `distance` (n,) may hold inf (never on). `hold` (n,) marks readings at which the state is kept.
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """One channel: its distances (n,), which may hold inf (never on); readings at which its state is kept (n,) or None; what was
+    carried in to each stretch (k,)."""
 
-    `even` (k,) tells which stretches have rows exactly `period_ns` apart, their end included: those go the quick way where
-    they can. Errors: none; +inf means that no tolerance would do.
+    distance: Floats
+    hold: Bools | None
+    stretches: Stretches
+    chain: Chain
+
+
+def critical(asked: Sequence[Asked], layout: Layout, even: Bools, period_ns: int) -> list[tuple[Floats, Floats]]:
+    """(any, sure), each (k,), for each of several channels with the same stretches.
+
+    `even` (k,) tells which stretches have rows exactly `period_ns` apart, their end included: those go the quick way where they
+    can, channels with the same delays side by side. Errors: none; +inf means that no tolerance would do.
     """
-    bridges = 0 < chain.off_delay_ns < chain.seen_ns
-    quick = even & ~stretches.carried if chain.on_match and not bridges else np.zeros(len(stretches.starts), bool)
-    if not quick.any():
-        return _search(distance, hold, stretches, chain)
-    any_, sure = _slide(distance, hold, layout, chain, period_ns)
-    if not quick.all():
-        part, rows = stretches.pick(~quick)
-        any_[~quick], sure[~quick] = _search(distance[rows], None if hold is None else hold[rows], part, chain)
-    return any_, sure
+    quick = []
+    alike: dict[tuple[float, int, int, bool], list[int]] = {}
+    for number, one in enumerate(asked):
+        chain = one.chain
+        bridges = 0 < chain.off_delay_ns < chain.seen_ns
+        here = even & ~one.stretches.carried if chain.on_match and not bridges else np.zeros(len(even), bool)
+        quick.append(here)
+        if here.any():
+            alike.setdefault((chain.hysteresis, *_widths(chain, period_ns), one.hold is not None), []).append(number)
+    found: list[tuple[Floats, Floats]] = [(np.empty(len(even)), np.empty(len(even))) for _ in asked]
+    for numbers in alike.values():
+        _slide([asked[number] for number in numbers], layout, period_ns, [found[number] for number in numbers])
+    for number, one in enumerate(asked):
+        slow = ~quick[number]
+        if slow.all():
+            found[number] = _search(one.distance, one.hold, one.stretches, one.chain)
+        elif slow.any():
+            part, rows = one.stretches.pick(slow)
+            any_, sure = _search(one.distance[rows], None if one.hold is None else one.hold[rows], part, one.chain)
+            found[number][0][slow], found[number][1][slow] = any_, sure
+    return found
 
 
-def _slide(distance: Floats, hold: Bools | None, layout: Layout, chain: Chain, period_ns: int) -> tuple[Floats, Floats]:
-    """On match, even clock, off just before the start: running maxima over the on-delay and over what must be seen."""
+def _widths(chain: Chain, period_ns: int) -> tuple[int, int]:
+    """Rows that must match for the output to come on at all, and for it to be seen for sure, on an even clock."""
     at_all = chain.on_delay_ns // period_ns + 1
-    whole = at_all
-    if chain.off_delay_ns < chain.seen_ns:
-        whole = max(at_all, -(-(chain.on_delay_ns + chain.seen_ns) // period_ns))
-    padded = np.append(distance, np.inf)
-    if hold is not None:
-        padded[:-1][hold] = np.inf
-    held = None if hold is None else np.append(hold, False)
-    k = sum(len(which) for which, _ in layout.groups)
-    any_, sure = np.empty(k), np.empty(k)
+    if chain.off_delay_ns >= chain.seen_ns:
+        return at_all, at_all
+    return at_all, max(at_all, -(-(chain.on_delay_ns + chain.seen_ns) // period_ns))
+
+
+def _slide(asked: Sequence[Asked], layout: Layout, period_ns: int, found: Sequence[tuple[Floats, Floats]]) -> None:
+    """On match, even clock, off just before the start: running maxima over the on-delay and over what must be seen."""
+    chain, n = asked[0].chain, len(asked[0].distance)
+    at_all, whole = _widths(chain, period_ns)
+    padded = np.empty((len(asked), n + 1))
+    padded[:, n] = np.inf
+    held = None if asked[0].hold is None else np.append(asked[0].hold, False)
+    for row, one in zip(padded, asked, strict=True):
+        row[:n] = one.distance
+        if one.hold is not None:
+            row[:n][one.hold] = np.inf
     for which, rows in layout.groups:
-        value = padded[rows]
+        value = np.empty((len(rows), len(asked), len(which)))
+        for number, row in enumerate(padded):
+            np.take(row, rows, out=value[:, number])
+        value = value.reshape(len(rows), -1)
         # without delays the least critical tolerance is the least distance, hysteresis or not
         if whole > 1 and (chain.hysteresis or held is not None):
-            hysteresis_scan(value, None if held is None else held[rows], chain.hysteresis)
-        any_[which] = sure[which] = _least_of_greatest(value, at_all)
-        if whole != at_all:
-            sure[which] = _least_of_greatest(value, whole)
-    return any_, sure
+            hysteresis_scan(value, None if held is None else np.tile(held[rows], len(asked)), chain.hysteresis)
+        any_ = _least_of_greatest(value, at_all).reshape(len(asked), -1)
+        sure = any_ if whole == at_all else _least_of_greatest(value, whole).reshape(len(asked), -1)
+        for number, (into_any, into_sure) in enumerate(found):
+            into_any[which], into_sure[which] = any_[number], sure[number]
 
 
 def _least_of_greatest(value: Floats, width: int) -> Floats:
