@@ -63,14 +63,14 @@ class Batch:
         return None
 
     def why(self, i: int) -> str:
-        judged = self.decided(i)
-        if judged is not None:
-            return judged.why(i)
-        if self.outcome[i] == NOT_JUDGED:
+        """In words; a gap or a cut end is named before the unknown states that come of it."""
+        if self.outcome[i] == NOT_JUDGED and self.trials.unit != "run":
             obs = self.trials.obs
             status = int((obs.sets if self.trials.unit == "set" else obs.presentations).status[self.trials.index[i]])
-            return "; ".join(words for bit, words in STATUS_WORDS.items() if status & bit)
-        return "conforms"
+            if status:
+                return "; ".join(words for bit, words in STATUS_WORDS.items() if status & bit)
+        judged = self.decided(i)
+        return judged.why(i) if judged is not None else "conforms"
 
     def worst(self, i: int, judged: Judged | None = None) -> Worst:
         """Trial i for the record; by one expectation, or by the one that decided."""

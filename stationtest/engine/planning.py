@@ -1,4 +1,4 @@
-"""What cases need before anything is presented: sample sizes with both risks, what each case asks, and what is still to be presented."""
+"""What cases need before anything is presented: sample sizes with both risks, what each case asks, what is still missing."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, TypedDict
 
 from stationtest.engine import evidence as shown_by
+from stationtest.errors import usage
 from stationtest.files.words import duration_text, share_text
 from stationtest.model.case import Case, Suite
 from stationtest.model.parts import Parts
@@ -19,8 +20,8 @@ MORE_ACCEPTED = 3  # how many further plans `sizes` offers, each with one more n
 
 
 class PlanRow(TypedDict):
-    """One case of a plan. `needs` spells products out (`4 x 59 presentations`); `shopping` is what is still to be presented; counts are
-    None where no readings were looked at, and `planned` and `still` where evidence is a duration."""
+    """One case of a plan. `needs` spells products out; `shopping` is what is still to be presented; counts are None where no
+    readings were looked at, `planned` and `still` also where evidence is a duration."""
 
     id: str
     title: str
@@ -68,7 +69,8 @@ def _row(suite: Suite, case: Case, observations: Mapping[str, SourceObservations
             if short:
                 row["shopping"].append(_wanted(case, entry["label"], short, None))
         elif (evidence.duration_ns or 0) > (entry["duration_ns"] or 0):
-            row["shopping"].append(_wanted(case, entry["label"], None, (evidence.duration_ns or 0) - (entry["duration_ns"] or 0)))
+            longer = (evidence.duration_ns or 0) - (entry["duration_ns"] or 0)
+            row["shopping"].append(_wanted(case, entry["label"], None, longer))
     return row
 
 
@@ -113,10 +115,15 @@ def _times(chance: float) -> str:
 
 
 def sizes(reliability: float, confidence: float, nonconforming: int = 0) -> tuple[list[str], list[list[str]], str]:
-    """Headers, rows and words of `stationtest sizes`: sample sizes for this and a few more accepted nonconforming trials, and both risks.
+    """Headers, rows and words of `stationtest sizes`: sample sizes for this and a few more accepted ones, and both risks.
 
-    `reliability` and `confidence` are shares between 0 and 1. Raises ValueError where no number of trials would do.
+    `reliability` and `confidence` are shares. Raises `UsageError` where no number of trials would do.
     """
+    try:
+        smallest(reliability, confidence, nonconforming + MORE_ACCEPTED)
+    except ValueError as error:
+        message = f"no number of trials shows this: {error}; reliability and confidence lie between 0 % and 100 %"
+        raise usage(message) from None
     better = tuple(1 - (1 - reliability) / factor for factor in (2, 5, 10))
     headers = ["nonconforming accepted", "trials", f"{share_text(reliability)} right passes at most"]
     headers += [f"{_short(share)} right passes" for share in better]
@@ -128,17 +135,14 @@ def sizes(reliability: float, confidence: float, nonconforming: int = 0) -> tupl
     n = smallest(reliability, confidence, nonconforming)
     clean = f"{n} clean trials pass" if not nonconforming else f"{n} trials with at most {nonconforming} nonconforming pass"
     good = better[1]
+    risk, chance = chance_to_pass(n, nonconforming, reliability), chance_to_pass(n, nonconforming, good)
     words = [
-        f"{clean} a station that is {share_text(reliability)} right at most {_times(chance_to_pass(n, nonconforming, reliability))}: "
-        f"the risk of accepting a station that is no better.",
-        f"They also pass a station that is {_short(good)} right only {_times(chance_to_pass(n, nonconforming, good))}: "
-        f"the risk of failing a good one is the rest.",
+        f"{clean} a station that is {_short(good)} right only {_times(chance)}: the rest is the risk of failing a good one.",
+        f"One that is just {share_text(reliability)} right passes {_times(risk)}: the risk of accepting it.",
     ]
     if not nonconforming:
         words.append(f"{n} clean trials show at least {shown_by.at_least_text(clean_trials_show(n, confidence))}.")
-    words.append(
-        "The number of trials and of accepted nonconforming ones is fixed before the first trial; topping up inflates the confidence."
-    )
+    words.append("Both numbers are fixed before the first trial; topping up inflates the confidence.")
     return headers, rows, "\n".join(words)
 
 
