@@ -170,19 +170,20 @@ class SensorStream:
         for number, channel in enumerate(self.channels):
             on, band = self._masks(number, sensed, n)
             comparator = self.comparators[number]
-            rises, falls = [], []
-            before = comparator.state, comparator.changed_at
             for index, (low, high) in enumerate(zip([0, *breaks], [*breaks, n], strict=True)):
                 if index:
                     comparator.end(gap_ends[index - 1])
                     comparator.begin(int(t_ns[low]))
                 if low < high:
-                    _, rose, fell = comparator.add(t_ns[low:high], on[low:high], band[low:high])
-                    rises.append(rose)
-                    falls.append(fell)
-            state, changed = carried_in(firsts, *before, np.concatenate(rises), np.concatenate(falls))
-            carried[number] = state if channel.on_match else ~state
-            since[number] = changed
+                    before = comparator.state, comparator.changed_at
+                    _, rises, falls = comparator.add(t_ns[low:high], on[low:high], band[low:high])
+                    mine = (begin[begins_here] >= low) & (begin[begins_here] < high)
+                    state, changed = carried_in(firsts[mine], *before, rises, falls)
+                    if not channel.on_match:  # on before only from the instant at which the comparator was known to be off
+                        known_from = comparator.known_from
+                        state = ~state & (known_from != NEVER) & (firsts[mine] > known_from)
+                        changed = np.maximum(changed, known_from)
+                    carried[number, mine], since[number, mine] = state, changed
             if not (carried[number].any() or (goes_on and self.carried is not None and self.carried[0][number])):
                 continue
             by_itself = np.flatnonzero(on if channel.on_match else ~(on | band))

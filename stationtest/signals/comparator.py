@@ -45,10 +45,12 @@ class Comparator:
     falls: list[Ints] = field(default_factory=list)
     unknown: list[tuple[int, int]] = field(default_factory=list)
     changed_at: int = NEVER
+    known_from: int = NEVER
 
     def begin(self, at_ns: int) -> None:
         """A new segment starts at `at_ns`: the state is not known there."""
-        self.state, self.known, self.since_unknown, self.changed_at = False, False, at_ns, NEVER
+        self.state, self.known, self.since_unknown = False, False, at_ns
+        self.changed_at = self.known_from = NEVER
 
     def end(self, at_ns: int) -> None:
         """The segment ends at `at_ns` (a gap, or the end of the recording): whatever is on ends there."""
@@ -65,7 +67,7 @@ class Comparator:
             if not len(sure):
                 sure = np.flatnonzero(~band)
             if len(sure):
-                self.known = True
+                self.known, self.known_from = True, int(t_ns[sure[0]])
                 if t_ns[sure[0]] > self.since_unknown:
                     self.unknown.append((self.since_unknown, int(t_ns[sure[0]])))
         state = states(on, band, self.state) if band.any() else on
