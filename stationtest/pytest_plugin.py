@@ -48,8 +48,8 @@ def pytest_configure(config: pytest.Config) -> None:
     folder = config.getoption("station_record")
     if folder and folder != "yes" and os.path.isdir(folder) and os.listdir(folder):
         raise pytest.UsageError(
-            f"--station-record={folder}: this folder is not empty, and a record is never written over something; name a new folder "
-            "after an equals sign, or put --station-record behind the paths"
+            f"--station-record={folder}: this folder is not empty, and a record is never written over something; name a new "
+            "folder after an equals sign, or put --station-record behind the paths"
         )
     config.pluginmanager.register(StationDoor(config), "stationtest door")
 
@@ -70,9 +70,9 @@ def pytest_report_teststatus(report: pytest.CollectReport | pytest.TestReport) -
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]) -> Generator[None, Any, Any]:
     report = yield
-    if call.when == "call" and hasattr(item, "stationtest_verdict"):
+    if call.when == "call" and hasattr(item, "stationtest_told"):
         # two texts, so that nothing can be in them that a worker cannot send
-        report.stationtest_verdict, report.stationtest_note = item.stationtest_verdict, item.stationtest_note
+        report.stationtest_verdict, report.stationtest_note = item.stationtest_told
     return report
 
 
@@ -96,7 +96,7 @@ class StationDoor:
 
     def __init__(self, config: pytest.Config) -> None:
         self.config = config
-        self.notes: list[tuple[str, str, str]] = []  # outcome, file and id, note of each report of a case
+        self.notes: list[tuple[str, str, str]] = []  # when, node id and note of each report of a case
         self.python_tests = 0
         self.lines: list[str] = []
         self._session: Session | None = None
@@ -125,14 +125,15 @@ class StationDoor:
         if SUFFIX not in report.nodeid:
             self.python_tests += report.when == "call"
         elif report.when not in ("setup", "teardown") or report.failed:
-            self.notes.append((report.outcome, report.nodeid, getattr(report, "stationtest_note", "")))
+            self.notes.append((str(report.when), report.nodeid, getattr(report, "stationtest_note", "")))
 
     @pytest.hookimpl(trylast=True)
-    def pytest_sessionfinish(self, session: pytest.Session) -> None:
+    def pytest_sessionfinish(self, session: pytest.Session, exitstatus: int | pytest.ExitCode) -> None:
         if hasattr(self.config, "workerinput") or self.config.getoption("collectonly"):
             return
         if self._session is not None or self.notes:
-            stopped = str(session.shouldfail or session.shouldstop or "")
+            interrupted = exitstatus == pytest.ExitCode.INTERRUPTED and "interrupted"
+            stopped = str(session.shouldfail or session.shouldstop or interrupted or "")
             self.lines = self.session.finish(self.notes, self.python_tests, stopped)
 
     def pytest_terminal_summary(self, terminalreporter: Any) -> None:

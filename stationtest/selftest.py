@@ -39,8 +39,8 @@ def _of_module(subject: str, module: str) -> Iterator[SelftestCheck]:
     for _, computed, published, tolerance, source in answers:
         good = isfinite(computed) and abs(computed - published) <= tolerance
         by_source.setdefault(source, []).append(bool(good))
-    for source, good in by_source.items():
-        yield {"name": subject, "passed": all(good), "checks": len(good), "source": source}
+    for source, outcomes in by_source.items():
+        yield {"name": subject, "passed": all(outcomes), "checks": len(outcomes), "source": source}
 
 
 def _no_stand_ins() -> SelftestCheck:

@@ -31,7 +31,8 @@ def save(observations: SourceObservations, path: str) -> None:
     arrays: dict[str, Any] = {}
     about = json.dumps(_written(observations, arrays)).encode()
     buffer = io.BytesIO()
-    np.savez(buffer, **{ABOUT: np.frombuffer(about, dtype=np.uint8)}, **arrays)
+    arrays[ABOUT] = np.frombuffer(about, dtype=np.uint8)
+    np.savez(buffer, **arrays)
     safe_write.write(path, buffer.getvalue())
 
 

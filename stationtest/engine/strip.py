@@ -37,7 +37,7 @@ def of_trial(source: SourceObservations, trial: Worst, unit: str) -> str:
     first, last = start - around, end + around
     wanted = [signal for (kind, _), signal in source.signals.items() if kind in KINDS]
     lines = [(f"{signal.kind} {signal.name}", _line(signal, first, last)) for signal in wanted]
-    busy = [line for line in lines if line[1].strip(OFF)]
+    busy = [line for line in lines if line[1].strip(OFF) and line[1].strip(PERHAPS)]  # not what is unknown all the time
     if not busy:
         busy = [line for line in lines if line[0] == f"channel {trial['channel']}"] or lines[:1]
     scale = [" "] * WIDTH

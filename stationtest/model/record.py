@@ -8,9 +8,9 @@ differ between two runs of the same thing. The JSON Schema is made from these cl
 
 from __future__ import annotations
 
-from typing import Any, Literal, TypedDict
+from typing import Any, Final, Literal, TypedDict
 
-FORMAT = "stationtest record"
+FORMAT: Final = "stationtest record"
 RECORD_VERSION = "1.0"
 
 

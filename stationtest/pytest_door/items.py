@@ -91,9 +91,9 @@ class CaseItem(pytest.Item):
         try:
             self.result, self.strip, note = session.judge(self.folder, self.case)
         except StationtestError:
-            self.stationtest_verdict, self.stationtest_note = "not judged", ""
+            self.stationtest_told = ("not judged", "")
             raise
-        self.stationtest_verdict, self.stationtest_note = str(self.result["verdict"]), note
+        self.stationtest_told = (str(self.result["verdict"]), note)
         if self.config.getini("station_junit_properties"):
             self.user_properties.extend(session.properties(self.result))
         if self.result["verdict"] != "pass":

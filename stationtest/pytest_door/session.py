@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime
 import json
 import os
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +24,8 @@ from stationtest.model.observations import SourceObservations
 from stationtest.model.record import CaseResult
 
 SELECTED = "selected.json"
+Note = tuple[str, str, str]
+"""Of a report of a case: when it was (`call`, or `???` if a worker died), its node id, its result as text or nothing."""
 
 
 class Session:
@@ -119,48 +121,68 @@ class Session:
         if self.shared and hasattr(self.config, "workerinput"):
             safe_write.write(os.path.join(self.shared, SELECTED), json.dumps(self._selected).encode())
 
-    def finish(self, notes: Iterable[tuple[str, str, str]], python_tests: int, stopped: str) -> list[str]:
+    def finish(self, notes: Sequence[Note], python_tests: int, stopped: str) -> list[str]:
         """Make and save the records. Returns lines for the terminal."""
-        where = self.config.getoption("station_record") or self.config.getini("station_record")
+        where, base = self.config.getoption("station_record"), self.config.invocation_params.dir
+        if not where:
+            where, base = self.config.getini("station_record"), self.config.rootpath
         if self.shared and os.path.exists(os.path.join(self.shared, SELECTED)):
             listed = json.loads(Path(self.shared, SELECTED).read_text("utf-8"))
             self._selected = [(folder, case_id) for folder, case_id in listed]
-        results, attempts, unheard = self._heard(notes)
         folders = list(dict.fromkeys(folder for folder, _ in self._selected))
         lines: list[str] = []
-        for folder in folders:
+        for number, folder in enumerate(folders, start=1):
             found = self.suite(Path(folder))
             selected = [case_id for of, case_id in self._selected if of == folder]
-            lines += self._partial(found, selected, results.get(folder, {}), stopped)
-            if where and not unheard.get(folder):
-                lines.append(self._record(folder, found, selected, results, attempts, python_tests, where, len(folders)))
+            results, attempts, refused = self._heard(folder, found, selected, notes, stopped)
+            lines += self._partial(found, selected, results, stopped)
+            lines += self._reasons(results)
+            if where and refused:
+                lines.append(f"{found.station.name}: no record, since {', '.join(refused)} could not be judged")
             elif where:
-                lines.append(f"{found.station.name}: no record, since no result came back for {', '.join(unheard[folder])}")
+                below = [f"{number}-{os.path.basename(folder)}"] if len(folders) > 1 else []
+                target = None if where == "yes" else os.path.join(base, where, *below)
+                lines.append(self._record(found, folder, selected, results, attempts, python_tests, target))
         return lines
 
     def _heard(
-        self, notes: Iterable[tuple[str, str, str]]
-    ) -> tuple[dict[str, dict[str, CaseResult]], dict[tuple[str, str], int], Any]:
-        results: dict[str, dict[str, CaseResult]] = {}
-        attempts: dict[tuple[str, str], int] = {}
-        lost: list[str] = []
-        for _, nodeid, note in notes:
-            if not note:
-                lost.append(nodeid.rpartition("::")[2])
+        self, folder: str, found: Suite, selected: Sequence[str], notes: Sequence[Note], stopped: str
+    ) -> tuple[dict[str, CaseResult], dict[str, int], list[str]]:
+        """Results, attempts, and the cases that were tried and gave none, since their readings were refused or an error came up.
+
+        A case whose worker died, or of which nothing was heard although nobody stopped the session, is not judged: it may be
+        neither left out nor taken for something that was never meant to run.
+        """
+        results: dict[str, CaseResult] = {}
+        attempts: dict[str, int] = {}
+        refused: list[str] = []
+        died: list[str] = []
+        cases = {case.id: case for case in found.cases}
+        for when, nodeid, note in notes:
+            if note:
+                heard = json.loads(note)
+                if heard["folder"] == folder:
+                    case_id = heard["result"]["id"]
+                    results[case_id] = heard["result"]
+                    attempts[case_id] = attempts.get(case_id, 0) + 1
                 continue
-            heard = json.loads(note)
-            folder, result = heard["folder"], heard["result"]
-            results.setdefault(folder, {})[result["id"]] = result
-            attempts[folder, result["id"]] = attempts.get((folder, result["id"]), 0) + 1
-        unheard = {
-            folder: [
-                case_id
-                for of, case_id in self._selected
-                if of == folder and case_id in lost and case_id not in results.get(of, {})
-            ]
-            for folder in {folder for folder, _ in self._selected}
-        }
-        return results, attempts, unheard
+            file, _, case_id = nodeid.rpartition("::")
+            case = cases.get(case_id)
+            if case is not None and file.endswith(running.in_folder(found, case.place.path)):
+                (refused if when == "call" else died).append(case_id)
+        silent = [] if stopped else [case_id for case_id in selected if case_id not in refused]
+        for case_id in dict.fromkeys([*died, *silent]):
+            if case_id not in results:
+                results[case_id], attempts[case_id] = _no_result(cases[case_id]), 1
+        return results, attempts, [case_id for case_id in dict.fromkeys(refused) if case_id not in results]
+
+    def _reasons(self, results: Mapping[str, CaseResult]) -> Iterator[str]:
+        """Reasons in full, where the short summary of pytest will cut them to the width of the terminal."""
+        if os.environ.get("CI") or os.environ.get("BUILD_NUMBER") or self.config.get_verbosity() >= 2:
+            return
+        for result in results.values():
+            if result["verdict"] != "pass":
+                yield f"{result['verdict']}: {result['id']}: {result['reason']}"
 
     def _partial(self, found: Suite, selected: list[str], results: Mapping[str, CaseResult], stopped: str) -> list[str]:
         planned = len(found.cases)
@@ -182,20 +204,18 @@ class Session:
 
     def _record(
         self,
-        folder: str,
         found: Suite,
-        selected: list[str],
-        results: dict[str, dict[str, CaseResult]],
-        attempts: dict[tuple[str, str], int],
+        folder: str,
+        selected: Sequence[str],
+        results: Mapping[str, CaseResult],
+        attempts: Mapping[str, int],
         python_tests: int,
-        where: str,
-        stations: int,
+        target: str | None,
     ) -> str:
         from stationtest.report.page import render
 
-        judged = results.get(folder, {})
         try:
-            keys = running.readings_of(found, [case for case in found.cases if case.id in judged])
+            keys = running.readings_of(found, [case for case in found.cases if case.id in results])
             observations = {key: self.observe(folder, key) for key in keys}
             about = running.Circumstances(
                 door="pytest",
@@ -205,16 +225,21 @@ class Session:
                 workers=int(self._option("numprocesses") or 0),
                 python_tests=python_tests,
             )
-            tried = {case_id: number for (of, case_id), number in attempts.items() if of == folder}
-            run = running.finish(found, self.parts, judged, observations, selected=selected, attempts=tried, about=about)
-            target = saving.run_folder(found, run.record) if where == "yes" else os.path.join(self.config.rootpath, where)
-            if where != "yes" and stations > 1:
-                target = os.path.join(target, found.station.name)
-            written = saving.save(run, target, render)
+            run = running.finish(found, self.parts, results, observations, selected=selected, attempts=attempts, about=about)
+            written = saving.save(run, target or saving.run_folder(found, run.record), render)
         except StationtestError as error:
             return f"{found.station.name}: no record: {error}"
         self.listeners.tell("run_finished", record=run.record, folder=written)
         return f"{found.station.name}: {run.record['result']['verdict']}; record and report in {written}"
+
+
+def _no_result(case: Case) -> CaseResult:
+    from stationtest.engine import recording
+
+    result = recording.not_run(case)
+    result["state"], result["verdict"], result["basis"] = "executed", "not judged", "computed"
+    result["reason"] = "no result came back: the process that judged it ended without one"
+    return result
 
 
 class StationHandle:
