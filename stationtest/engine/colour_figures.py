@@ -6,8 +6,7 @@ that is no circle in the plane is not drawn as one. Points are means of plateaus
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -15,9 +14,8 @@ import numpy as np
 from stationtest.engine import pairs, thinning
 from stationtest.errors import UsageError
 from stationtest.expectations.trials import View
-from stationtest.model.observations import TAUGHT
 from stationtest.model.record import Figure
-from stationtest.model.station import Channel, Reference, Sensor
+from stationtest.model.station import Channel, Learned, Reference, Sensor
 from stationtest.signals import distances as formulas
 from stationtest.signals.conversion import SensorModel
 
@@ -25,6 +23,9 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     Floats = NDArray[np.float64]
+
+Means = Mapping[Learned, tuple[float, float, float]]
+"""The mean relative reading of each learned reference."""
 
 MOST_POINTS = 500
 MOST_DISTANCES = 200
@@ -35,22 +36,19 @@ PLANES = {
 }
 
 
-def planes(views: Sequence[View]) -> Iterator[Figure]:
-    """One plane for each sensor that gave readings, in the space of most of its channels' distances."""
+def planes(views: Sequence[View], learned: Means) -> Iterator[Figure]:
+    """For each sensor that gave readings, one plane for each space in which its channels compare."""
     if not views:
         return
-    for number, sensor in enumerate(views[0].station.sensors, 1):
+    number = 0
+    for sensor in views[0].station.sensors:
         channels = [channel for channel in views[0].station.channels if channel.sensor == sensor.name and _known(channel)]
-        if not channels:
-            continue
-        space = Counter(formulas.get(channel.distance).space for channel in channels).most_common(1)[0][0]
-        inside = [channel for channel in channels if formulas.get(channel.distance).space == space]
-        try:
+        for space in dict.fromkeys(formulas.get(channel.distance).space for channel in channels):
+            inside = [channel for channel in channels if formulas.get(channel.distance).space == space]
             targets = _targets(views, sensor, space)
-        except UsageError:  # the sensor cannot give this space; `check` has said so
-            continue
-        if targets:
-            yield _plane(f"plane-{number}", views, sensor, space, inside, targets)
+            if targets:
+                number += 1
+                yield _plane(f"plane-{number}", sensor, space, inside, targets, learned)
 
 
 def _known(channel: Channel) -> bool:
@@ -70,13 +68,13 @@ def _names(space: str, sensor: Sensor) -> tuple[str, str, str, tuple[int, int], 
 
 
 def _plane(
-    key: str, views: Sequence[View], sensor: Sensor, space: str, channels: list[Channel], targets: list[dict[str, Any]]
+    key: str, sensor: Sensor, space: str, channels: list[Channel], targets: list[dict[str, Any]], learned: Means
 ) -> Figure:
     name, x, y, axes, words = _names(space, sensor)
     references, outlines, missing = [], [], []
     for channel in channels:
         for reference in channel.references:
-            place = _place(views, sensor, space, reference)
+            place = _place(sensor, space, reference, learned)
             if place is None:
                 missing.append(
                     f"The reference {reference.name} of channel {channel.name} was learned elsewhere and is not drawn."
@@ -88,12 +86,10 @@ def _plane(
             outline = _outline(channel, place, axes, space)
             outlines.append({"channel": channel.name, "target": reference.name, "points": outline})
     notes = [f"Points are means of plateaus; of each target at most {MOST_POINTS}, every k-th in order.", *missing]
-    if any(reference.learned for channel in channels for reference in channel.references):
-        notes.append("A learned reference is drawn at the mean of the presentations it was learned from.")
     return {
         "id": key,
         "kind": "plane",
-        "title": f"Colours at sensor {sensor.name}",
+        "title": f"Colours at sensor {sensor.name}, {name}",
         "description": f"{words}: crosses are references, dashed outlines their tolerances, marks the readings of each target.",
         "data": {
             "space": name,
@@ -124,29 +120,19 @@ def _targets(views: Sequence[View], sensor: Sensor, space: str) -> list[dict[str
     return [target for target in found if target["n"]]
 
 
-def _means(view: View, sensor: str, target: str, status: int = 0) -> Floats:
-    """(n, 3) means of plateaus of one target at one sensor; only those with a status bit if `status` is given."""
+def _means(view: View, sensor: str, target: str) -> Floats:
+    """(n, 3) means of plateaus of one target at one sensor."""
     shown = view.obs.presentations
     if sensor not in shown.sensors or target not in shown.targets:
         return np.empty((0, 3))
     rows = (shown.sensor == shown.sensors.index(sensor)) & (shown.target == shown.targets.index(target))
-    rows &= np.isfinite(shown.means).all(axis=1)
-    return shown.means[rows & ((shown.status & status) != 0) if status else rows]
+    return shown.means[rows & np.isfinite(shown.means).all(axis=1)]
 
 
-def _place(views: Sequence[View], sensor: Sensor, space: str, reference: Reference) -> tuple[float, ...] | None:
-    """Where a reference lies in a space. A learned one: the mean of the presentations that taught, if they were observed."""
-    if reference.colour is not None:
-        return formulas.reference_in(space, reference.colour, sensor)
-    learned = reference.learned
-    taught = [
-        _means(view, sensor.name, learned.target, TAUGHT) for view in views if learned and view.obs.key == learned.recording
-    ]
-    means = np.concatenate(taught) if taught else np.empty((0, 3))
-    if not len(means):
-        return None
-    middle = means.mean(axis=0)
-    return formulas.reference_in(space, (float(middle[0]), float(middle[1]), float(middle[2])), sensor)
+def _place(sensor: Sensor, space: str, reference: Reference, learned: Means) -> tuple[float, ...] | None:
+    """Where a reference lies in a space; None for one that was learned and is not among `learned`."""
+    colour = reference.colour or (learned.get(reference.learned) if reference.learned else None)
+    return None if colour is None else formulas.reference_in(space, colour, sensor)
 
 
 def _outline(channel: Channel, place: tuple[float, ...], axes: tuple[int, int], space: str) -> list[list[float]]:
@@ -207,18 +193,18 @@ def distances(views: Sequence[View]) -> Iterator[Figure]:
 
 
 def _distances(views: Iterable[View], channel: Channel, target: str) -> dict[str, Any]:
-    parts, on = [np.empty(0)], False
+    parts, should = [np.empty(0)], ""
     for view in views:
         shown, did = view.obs.presentations, view.obs.responses
-        for t, sensor, c, rows in pairs.met(view):
+        for t, _, c, rows in pairs.met(view):
             if shown.targets[t] == target and did.channels[c] == channel.name:
-                on = channel.name in view.station.should_be_on(target, shown.sensors[sensor])
+                should = should or pairs.role(view, rows, c)
                 parts.append((1 - did.closeness_max[rows, c]) * channel.tolerance)
     values = np.concatenate(parts)
     values = values[np.isfinite(values)]
     points = values[thinning.every_kth(len(values), MOST_DISTANCES)].tolist() if len(values) else []
     five = pairs.five(values)
-    return {"name": target, "should": "on" if on else "off", "n": len(values), "five": five and [_round(value) for value in five],
+    return {"name": target, "should": should, "n": len(values), "five": five and [_round(value) for value in five],
             "points": [_round(value) for value in points]}  # fmt: skip
 
 

@@ -1,7 +1,7 @@
 """Figures, chosen after judging: those of the run from the observations, and traces of the presentations that matter most.
 
 Choosing follows a stated order and no chance, so that the same run gives the same figures: cases that do not pass come first,
-their nonconforming trials before their worst ones; a passing case gets one trace of its worst trial.
+their nonconforming trials before their worst ones; a passing case gets one trace of its worst trial while there is room.
 """
 
 from __future__ import annotations
@@ -17,9 +17,11 @@ from stationtest.expectations.trials import View
 from stationtest.model.case import Suite
 from stationtest.model.observations import Presentations, SourceObservations
 from stationtest.model.record import CaseResult, Figure, Worst
+from stationtest.model.station import Learned
 
 MOST_TRACES = 60
 MOST_TRACES_A_CASE = 3
+MOST_TRACES_OF_PASSING = 12
 MOST_POINTS = 800
 MOST_STEPS = 14
 MS = 1_000_000
@@ -30,10 +32,14 @@ FAR = 10.0
 class TraceLike(Protocol):
     """A stretch read again: t_ns (n,), level (n,), channels (C names), closeness (C, n)."""
 
-    t_ns: Any
-    level: Any
-    channels: Sequence[str]
-    closeness: Any
+    @property
+    def t_ns(self) -> Any: ...
+    @property
+    def level(self) -> Any: ...
+    @property
+    def channels(self) -> Sequence[str]: ...
+    @property
+    def closeness(self) -> Any: ...
 
 
 Trace = Callable[[str, str, int, int], TraceLike]
@@ -56,12 +62,16 @@ def figures(
     case_results: Sequence[CaseResult] | Mapping[str, CaseResult],
     observations: Mapping[str, SourceObservations],
     trace: Trace | None,
+    learned: Mapping[Learned, tuple[float, float, float]] | None = None,
 ) -> list[Figure]:
-    """All figures of a run. Sets `figures` of each case result to the ids of its traces. Without `trace`, none are read."""
+    """All figures of a run. Sets `figures` of each case result to the ids of its traces; without `trace`, none are read.
+
+    `learned`: the mean relative reading of each learned reference, for its place in the plane.
+    """
     results = list(case_results.values() if isinstance(case_results, Mapping) else case_results)
     order = [key for key in suite.readings() if key in observations]
     views = [View(suite.station, observations[key]) for key in order + sorted(set(observations) - set(order))]
-    found = [*colour_figures.planes(views), *colour_figures.distances(views)]
+    found = [*colour_figures.planes(views, learned or {}), *colour_figures.distances(views)]
     found += [*run_figures.matrices(views), *run_figures.times(suite, views)]
     found += [*run_figures.margins(views), *run_figures.strips(views)]
     return found + (_traces(results, {view.obs.key: view for view in views}, trace) if trace else [])
@@ -73,7 +83,8 @@ def _traces(results: Sequence[CaseResult], views: Mapping[str, View], trace: Tra
     passing = [case for case in results if case["state"] == "executed" and case["verdict"] == "pass"]
     for case in results:
         case["figures"] = []
-    for cases, most in ((against, MOST_TRACES_A_CASE), (passing, 1)):
+    for cases, most, room in ((against, MOST_TRACES_A_CASE, MOST_TRACES), (passing, 1, MOST_TRACES_OF_PASSING)):
+        room = min(MOST_TRACES, len(made) + room)
         for case in cases:
             for worst in _candidates(case):
                 view = views.get(worst["source"])
@@ -81,7 +92,7 @@ def _traces(results: Sequence[CaseResult], views: Mapping[str, View], trace: Tra
                 if view is None or stretch is None or len(case["figures"]) >= most:
                     continue
                 if stretch not in made:
-                    if len(made) >= MOST_TRACES:
+                    if len(made) >= room:
                         continue
                     made[stretch] = _figure(f"trace-{len(made) + 1}", view, stretch, worst, trace)
                 if made[stretch]["id"] not in case["figures"]:

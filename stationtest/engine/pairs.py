@@ -28,10 +28,24 @@ def of_trials(view: View) -> Bools:
     return view.once("are trials", lambda: (view.obs.presentations.status & NO_TRIAL) == 0)
 
 
+def roles(view: View) -> tuple[Bools, Bools]:
+    """(P, C) twice: the channel must be on, and it must stay off, by reference and polarity.
+
+    A channel that polarity would have on in a stretch between has no role there: whether it must be on is for a case to say.
+    """
+    return view.once("roles", lambda: _roles(view))
+
+
+def _roles(view: View) -> tuple[Bools, Bools]:
+    on, between = view.should_be_on(), view.obs.presentations.between[:, None]
+    return on & ~between, view.obs.responses.applies & ~on
+
+
 def wanted_margins(view: View) -> Floats:
-    """(P, C): the margin of each channel in the role that it has there (must be on, or must stay off)."""
+    """(P, C): the margin of each channel in the role that it has there; NaN where it has none."""
     must_fire, must_be_silent = channel_rules.margins(view)
-    return view.once("wanted margins", lambda: np.where(view.should_be_on(), must_fire, must_be_silent))
+    on, off = roles(view)
+    return view.once("wanted margins", lambda: np.where(on, must_fire, np.where(off, must_be_silent, np.nan)))
 
 
 def met(view: View) -> Iterator[tuple[int, int, int, Ints]]:
@@ -53,10 +67,9 @@ def observed(view: View) -> list[ObservedPair]:
     shown, did = view.obs.presentations, view.obs.responses
     margins = wanted_margins(view)
     pairs: list[ObservedPair] = []
-    for target, sensor, channel, rows in met(view):
+    for target, _, channel, rows in met(view):
         name = did.channels[channel]
-        on = name in view.station.should_be_on(shown.targets[target], shown.sensors[sensor])
-        should: Literal["on", "off"] = "on" if on else "off"
+        should = role(view, rows, channel)
         pairs.append(
             {
                 "target": shown.targets[target],
@@ -72,6 +85,14 @@ def observed(view: View) -> list[ObservedPair]:
             }
         )
     return pairs
+
+
+def role(view: View, rows: Ints, channel: int) -> Literal["on", "off", ""]:
+    """What a channel must do in these presentations of one target at one sensor."""
+    on, off = roles(view)
+    if on[rows, channel].any():
+        return "on"
+    return "off" if off[rows, channel].any() else ""
 
 
 def _count(table: Bools, rows: Ints, channel: int) -> int:

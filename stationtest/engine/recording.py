@@ -12,8 +12,7 @@ from typing import Any, Literal, cast
 
 import numpy as np
 
-from stationtest.engine import claims, pairs
-from stationtest.expectations.trials import View
+from stationtest.engine import claims, judging, pairs
 from stationtest.files import canonical
 from stationtest.files.words import listed
 from stationtest.model.case import Case, Suite
@@ -53,7 +52,7 @@ def assemble(
     known = {result["id"]: result for result in given}
     cases = [_case(case, known.get(case.id), attempts.get(case.id, 1)) for case in suite.cases]
     counts = _counts(cases, selected)
-    sources = [source(View(suite.station, observations[key])) for key in _order(suite, observations)]
+    sources = [source(suite, observations[key]) for key in _order(suite, observations)]
     simulated = any(each["kind"] == "scene" or each["basis"] == "simulated" for each in sources)
     settings = plain(suite.station_written)
     because = _partial_because(cases, selected)
@@ -217,9 +216,9 @@ def _named(ids: Sequence[str], words: str) -> str:
     return f"{len(ids)} of the planned cases {verb} {words}: {', '.join(ids[:NAMED])}{more}."
 
 
-def source(view: View) -> Source:
+def source(suite: Suite, obs: SourceObservations) -> Source:
     """One recording, summed up."""
-    obs = view.obs
+    view = judging.view_of(suite.station, obs)
     shown, clock = obs.presentations, obs.clock
     timed = obs.kind != "trials"
     statuses: list[LeftOut] = [
@@ -253,6 +252,6 @@ def source(view: View) -> Source:
         "outside_count": len(obs.outside),
         "outside_ns": int(lasting.sum()),
         "carried_over": [{"output": output, "at_ns": int(at)} for output, at in obs.carried_over],
-        "notes": list(obs.notes),
+        "notes": [*obs.notes, *judging.findings(suite, obs)],
         "tables": [],
     }

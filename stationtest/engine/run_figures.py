@@ -59,10 +59,10 @@ def margins(views: Sequence[View]) -> Iterator[Figure]:
     """The least margin of each presentation, as a channel that must be on and as one that must stay off, in the order of time."""
     for number, view in enumerate(_streams(views), 1):
         obs = view.obs
-        values, on = pairs.wanted_margins(view), view.should_be_on()
+        values, (on, off) = pairs.wanted_margins(view), pairs.roles(view)
         trials = pairs.of_trials(view)
         series, worst = [], []
-        for name, mask in (("must switch on", on), ("must stay off", obs.responses.applies & ~on)):
+        for name, mask in (("must switch on", on), ("must stay off", off)):
             table = np.where(mask & trials[:, None] & np.isfinite(values), values, np.inf)
             if not table.shape[1]:
                 continue
@@ -122,7 +122,7 @@ def times(suite: Suite, views: Sequence[View]) -> Iterator[Figure]:
 
 def _own_times(view: View, kind: str) -> Iterator[tuple[str, Floats]]:
     shown, did = view.obs.presentations, view.obs.responses
-    on = view.should_be_on()
+    on, _ = pairs.roles(view)
     for target, _, channel, rows in pairs.met(view):
         rows = rows[on[rows, channel] & did.fired[rows, channel] & (did.first_on_ns[rows, channel] != NEVER)]
         if len(rows):

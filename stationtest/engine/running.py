@@ -218,7 +218,8 @@ def finish(
     from stationtest.engine import illustrating, observation_table, recording, tracing
 
     ordered = [results[case.id] for case in suite.cases if case.id in results]
-    figures = illustrating.figures(suite, ordered, observations, tracing.Tracer(suite, parts).trace)
+    tracer = tracing.Tracer(suite, parts)
+    figures = illustrating.figures(suite, ordered, observations, tracer.trace, tracer.learned())
     result = recording.assemble(suite, ordered, observations, selected=selected, attempts=attempts, figures=figures)
     for entry in result["cases"]:
         entry["file"] = in_folder(suite, entry["file"])

@@ -11,7 +11,7 @@ from stationtest.engine import learning
 from stationtest.engine.observing import channels_of
 from stationtest.model.case import Suite
 from stationtest.model.parts import Parts
-from stationtest.signals.channel_distances import ChannelDistances
+from stationtest.signals.channel_distances import ChannelDistances, Means
 from stationtest.signals.conversion import SensorModel
 from stationtest.sources.recorded import Recording, open_recording
 
@@ -34,15 +34,19 @@ class Tracer:
         self._opened: dict[str, Recording] = {}
         self._taught: learning.Taught | None = None
 
+    def learned(self) -> Means:
+        """The mean relative reading of each learned reference."""
+        if self._taught is None:
+            self._taught = learning.learn(self._suite, self._parts)
+        return self._taught.means
+
     def trace(self, key: str, sensor: str, start_ns: int, end_ns: int) -> Trace:
         """The readings of a sensor in [start, end) of a recording."""
         if key not in self._opened:
             self._opened[key] = open_recording(self._suite, key, self._parts.formats)
-        if self._taught is None:
-            self._taught = learning.learn(self._suite, self._parts)
         model = SensorModel.from_sensor(self._suite.station.sensor(sensor))
         channels = channels_of(self._suite.station, sensor)
-        distances = ChannelDistances(model, channels, self._taught.means)
+        distances = ChannelDistances(model, channels, self.learned())
         tolerance = np.array([[channel.tolerance] for channel in channels]).reshape(-1, 1)
         times, levels, found = [], [], []
         for batch in self._opened[key].seek(start_ns, end_ns):

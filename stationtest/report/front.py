@@ -164,7 +164,7 @@ def how_sure(result: dict[str, Any]) -> list[str]:
     found = [
         f"{plural(number, 'case')} that pass{'es' if number == 1 else ''}: {words}." for words, number in sorted(groups.items())
     ]
-    basis = Counter(case["basis"] for case in executed)
+    basis = Counter(case["basis"] for case in executed if case["basis"])
     if basis:
         found.append(
             "Basis of the verdicts: " + listed(f"{count(number)} {name}" for name, number in sorted(basis.items())) + "."

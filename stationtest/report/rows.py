@@ -53,6 +53,15 @@ class CaseRow:
 
 
 @dataclass(frozen=True, slots=True)
+class SettingsTable:
+    """One part of the settings: channels, outputs, and so on."""
+
+    name: str
+    head: tuple[str, ...]
+    rows: list[tuple[str, ...]]
+
+
+@dataclass(frozen=True, slots=True)
 class CaseView:
     """One case in full: its row, the record's own dictionary, its strata as a table, and its figures. A figure stands with the
     first case that names it; `elsewhere` are those that stand with an earlier one."""
@@ -189,18 +198,24 @@ def unasked(result: dict[str, Any]) -> list[str]:
     return [case["id"] for case in result["cases"] if not case["requirements"]]
 
 
-def settings(written: dict[str, Any]) -> tuple[list[tuple[str, str]], list[tuple[str, tuple[str, ...], list[tuple[str, ...]]]]]:
+WIDEST = 9
+"""Columns of a table of settings; a mapping with more different keys is laid out one name below the other."""
+
+
+def settings(written: dict[str, Any]) -> tuple[list[tuple[str, str]], list[SettingsTable]]:
     """(single values, tables): a mapping of mappings becomes a table with a row a name and a column a key."""
     single, tables = [], []
     for key, value in written.items():
-        if isinstance(value, dict) and value and all(isinstance(part, dict) for part in value.values()):
-            columns = tuple(dict.fromkeys(column for part in value.values() for column in part))
-            rows = [
-                (name, *(inline(part[column]) if column in part else "" for column in columns)) for name, part in value.items()
-            ]
-            tables.append((key, columns, rows))
-        else:
+        if not isinstance(value, dict) or not value or not all(isinstance(part, dict) for part in value.values()):
             single.append((key, inline(value)))
+            continue
+        stated = {name: {word: each for word, each in part.items() if each is not None} for name, part in value.items()}
+        columns = tuple(dict.fromkeys(word for part in stated.values() for word in part))
+        if len(columns) <= WIDEST:
+            rows = [(name, *(inline(part.get(word, "")) for word in columns)) for name, part in stated.items()]
+            tables.append(SettingsTable(key, ("name", *columns), rows))
+        else:
+            tables.append(SettingsTable(key, ("name", "stated"), [(name, inline(part)) for name, part in stated.items()]))
     return single, tables
 
 

@@ -20,9 +20,9 @@ LONGEST = 40
 """Rows shown behind a figure; the observations file has all."""
 
 
-def cut(caption: str, head: tuple[str, ...], rows: Sequence[tuple[str, ...]], note: str = "") -> Table:
-    """A table of at most `LONGEST` rows that says how many there are."""
-    if len(rows) > LONGEST:
-        rest = f"The first {LONGEST} of {len(rows)} rows; the observations file beside the record has all."
-        return Table(caption, head, tuple(rows[:LONGEST]), f"{note} {rest}".strip())
+def cut(caption: str, head: tuple[str, ...], rows: Sequence[tuple[str, ...]], note: str = "", most: int = LONGEST) -> Table:
+    """A table of at most `most` rows that says how many there are."""
+    if len(rows) > most:
+        rest = f"The first {most} of {len(rows)} rows; the observations file beside the record has all."
+        return Table(caption, head, tuple(rows[:most]), f"{note} {rest}".strip())
     return Table(caption, head, tuple(rows), note)

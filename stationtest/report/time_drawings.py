@@ -95,18 +95,14 @@ def trace(figure: dict[str, Any]) -> Markup:
     def at(t_ns: float) -> float:
         return x.inside((t_ns - start) / 1e6)
 
-    for part in data["presented"]:
+    middles = [(at(part["start_ns"]) + at(part["end_ns"])) / 2 for part in data["presented"]]
+    for place, part in enumerate(data["presented"]):
         a, b = at(part["start_ns"]), at(part["end_ns"])
         drawing.rect(a, 26, b - a, low - 26, "subject" if part["subject"] else "neighbour")
-        if b - a > 12:
-            drawing.text(
-                (a + b) / 2,
-                20,
-                part["label"],
-                "t strong" if part["subject"] else "t",
-                anchor="middle",
-                longest=max(2, int((b - a) / 6.6)),
-            )
+        beside = [abs(middles[k] - middles[place]) for k in (place - 1, place + 1) if 0 <= k < len(middles)]
+        room = int(min([160.0, *beside]) / 7)
+        if room > 1:
+            drawing.text(middles[place], 20, part["label"], "t strong" if part["subject"] else "t", anchor="middle", longest=room)
     for px, words in x.ticks():
         drawing.line(px, 26, px, low, "grid")
         drawing.text(px, low + 16, words, anchor="middle")
@@ -175,4 +171,4 @@ def trace_table(figure: dict[str, Any]) -> Table:
             if [a, b] not in sure
         ]
     note = f"{count(data['points'])} points of {count(data['of'])} readings, least and greatest of each stretch."
-    return cut("What was presented and what was on in this stretch", ("what", "state", "from", "for"), rows, note)
+    return cut("What was presented and what was on in this stretch", ("what", "state", "from", "for"), rows, note, most=16)
