@@ -181,7 +181,7 @@ class CsvFile:
         self._wrong_cell(name, cell, wanted.get(name, "text"), row + index)
 
     def _wrong_count(self, expected: int, got: int, line: str, data: bytes, index: int, row: int) -> NoReturn:
-        if not line:
+        if not line.strip():
             self._refuse(row, "", "the line is empty; every line of a recording is a row")
         if not data.endswith(b"\n") and data.count(b"\n") == index:
             self._refuse(row, "", f"the last line is cut: {got} cells of {expected}, and no line end")
