@@ -7,11 +7,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from functools import lru_cache
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
-from stationtest.files.words import duration_text, share_text
+from stationtest.files.words import duration_text
+from stationtest.files.words import share_text as _share_text
 from stationtest.model.case import Evidence
 from stationtest.model.judged import NONCONFORMING, NOT_JUDGED, Verdict
 from stationtest.stats.proportions import lower_bound, upper_bound
@@ -20,6 +22,8 @@ from stationtest.stats.sample_size import clean_trials_show, smallest
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
+share_text = lru_cache(maxsize=1024)(_share_text)
 
 PRINTED_AT = 0.95
 """The confidence at which bounds are printed where a case asks for none. It decides nothing, and stands beside the number."""
@@ -42,6 +46,7 @@ class Shown:
     still: int  # clean trials that the plan still needs
 
 
+@lru_cache(maxsize=1024)
 def planned_trials(evidence: Evidence) -> int | None:
     """How many trials the plan needs of each stratum; None for evidence by duration."""
     if evidence.trials is not None:
@@ -54,8 +59,8 @@ def planned_trials(evidence: Evidence) -> int | None:
 
 
 def at_least_text(share: float) -> str:
-    """A lower bound, rounded down to 0.1 %."""
-    return f"{math.floor(share * 1000 + 1e-9) / 10:.1f} %"
+    """A lower bound, to 0.1 %; the record has all digits."""
+    return f"{share * 100:.1f} %"
 
 
 def at_most_text(share: float) -> str:
@@ -63,31 +68,39 @@ def at_most_text(share: float) -> str:
     return f"{share * 100:.1f} %" if share in (0.0, 1.0) or share < 0.9995 else f"{min(share * 100, 99.99999):.5g} %"
 
 
-def counted(
-    evidence: Evidence,
-    outcome: NDArray[np.int8],
-    missing: int,
-    units: str,
-    first_open: str,
-    only: str | None,
-    specimens: int | None,
-) -> Shown:
-    """The verdict on a count of trials. `outcome` (n,) in order of time; `missing` were listed and not found; `first_open`
-    says why the first one that was not judged was not; `only` is a reason why nothing can be shown, or None."""
+class Trials(Protocol):
+    """What is counted: `outcome` (n,) in order of time, and how many of each. `missing` were listed and not found; `only` is a
+    reason why nothing can be shown."""
+
+    outcome: NDArray[np.int8]
+    conforming: int
+    nonconforming: int
+    not_judged: int
+    units: str
+    specimens: dict[str, int] | None
+
+    @property
+    def missing(self) -> int: ...
+
+    @property
+    def only(self) -> str | None: ...
+
+
+def counted(evidence: Evidence, trials: Trials, first_open: str) -> Shown:
+    """The verdict on a count of trials. `first_open` says why the first one that was not judged was not."""
     planned = planned_trials(evidence)
     assert planned is not None
-    found = len(outcome)
-    good, wrong, open_ = (int(n) for n in np.bincount(outcome, minlength=3)[:3])
-    judged, accepted = good + wrong, evidence.nonconforming_at_most
+    outcome, units, missing, only = trials.outcome, trials.units, trials.missing, trials.only
+    good, wrong, open_ = trials.conforming, trials.nonconforming, trials.not_judged
+    found, judged, accepted = len(outcome), good + wrong, evidence.nonconforming_at_most
     considered, left_open = min(planned, found), 0
     if open_:
         reached = np.flatnonzero(np.cumsum(outcome != NOT_JUDGED) == planned) if judged >= planned else np.array([found - 1])
         considered = int(reached[0]) + 1
         left_open = int((outcome[:considered] == NOT_JUDGED).sum())
     confidence = evidence.confidence or PRINTED_AT
-    used = outcome[:considered] if judged >= planned else outcome
-    wrong_used = wrong if considered >= found else int((used == NONCONFORMING).sum())
-    n = min(planned, judged) if judged >= planned else judged
+    n = min(planned, judged)
+    wrong_used = int((outcome[:considered] == NONCONFORMING).sum()) if wrong and considered < found else wrong
     if wrong > accepted:
         n, wrong_used = judged, wrong
     low = lower_bound(n - wrong_used, n, confidence) if n else None
@@ -114,8 +127,9 @@ def counted(
         reason += f"; so far {judged} show at least {at_least_text(low or 0.0)} {at}"
     elif only is not None:
         reason = f"{n} {units}, {_nonconforming(wrong_used)}, but {only}"
-    elif evidence.specimens_at_least is not None and (specimens or 0) < evidence.specimens_at_least:
-        reason = f"{n} {units} of {specimens or 0} specimens; the plan needs at least {evidence.specimens_at_least} specimens"
+    elif evidence.specimens_at_least is not None and len(trials.specimens or ()) < evidence.specimens_at_least:
+        least, came = evidence.specimens_at_least, len(trials.specimens or ())
+        reason = f"{n} {units} of {came} specimens; the plan needs at least {least} specimens"
     else:
         verdict, reason = Verdict.PASS, f"{n - wrong_used} of {n} {units} conform: at least {at_least_text(low or 0.0)} {at}"
     if found > considered and verdict in (Verdict.PASS, Verdict.FAIL):
@@ -154,12 +168,10 @@ def _fails(evidence: Evidence, wrong: int, judged: int, units: str, low: float, 
     )
 
 
-def watched(
-    evidence: Evidence, outcome: NDArray[np.int8], duration_ns: int, units: str, first_open: str, only: str | None
-) -> Shown:
+def watched(evidence: Evidence, trials: Trials, duration_ns: int, first_open: str) -> Shown:
     """The verdict on evidence by duration: no event in a stated time. `duration_ns` is the time that could be judged."""
-    asked = evidence.duration_ns or 0
-    good, events, open_ = (int(n) for n in np.bincount(outcome, minlength=3)[:3])
+    asked, outcome, units, only = evidence.duration_ns or 0, trials.outcome, trials.units, trials.only
+    good, events, open_ = trials.conforming, trials.nonconforming, trials.not_judged
     confidence = evidence.confidence or PRINTED_AT
     verdict, rate = Verdict.NOT_SHOWN, rate_text(events, duration_ns, confidence)
     if events:
@@ -181,6 +193,7 @@ def watched(
     )  # fmt: skip
 
 
+@lru_cache(maxsize=1024)
 def rate_text(events: int, duration_ns: int, confidence: float) -> str:
     """`at most 1 in 10 min at 95 % confidence`: the exact Poisson bound."""
     rate = upper_rate(events, duration_ns, confidence)
@@ -191,6 +204,7 @@ def rate_text(events: int, duration_ns: int, confidence: float) -> str:
     return f"at most 1 in {math.floor(seconds / size * 10) / 10:g} {unit} on average, at {share_text(confidence)} confidence"
 
 
+@lru_cache(maxsize=1024)
 def asked_words(evidence: Evidence, units: str) -> str:
     """The evidence a case asks for, in one sentence."""
     if evidence.duration_ns is not None:

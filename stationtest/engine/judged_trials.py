@@ -95,8 +95,8 @@ class Batch:
 
 
 class Stratum:
-    """Trials of which evidence is asked by itself. `outcome` (n,) is in order of time; each entry has a batch and a place
-    in it."""
+    """Trials of which evidence is asked by itself: presentations, sets, runs, or specimens. `outcome` (n,) is in order of
+    time; each entry has a batch and a place in it."""
 
     def __init__(self, label: str, batches: list[Batch], evidence: Evidence, unit: str) -> None:
         self.batches = batches
@@ -104,24 +104,24 @@ class Stratum:
         self.unit = unit
         self.by_specimen = evidence.of == "specimens" and evidence.presented is not None and unit == "presentation"
         self.units = "specimens" if self.by_specimen else UNITS[unit]
-        self._label = label
+        self.label = self._mix(label) if evidence.pooled and unit == "presentation" else label
+        alone = len(batches) == 1
+        self._all: Outcomes = batches[0].outcome if alone else np.concatenate([batch.outcome for batch in batches])
+        self.outcome: Outcomes = self._all
+        if self.by_specimen:
+            self.outcome = np.array([outcome for outcome, _, _ in self._gathered], dtype=np.int8)
+        counts: list[int] = np.bincount(self.outcome, minlength=3).tolist()
+        self.conforming, self.nonconforming, self.not_judged = counts
+        self.specimens = None if unit != "presentation" else batches[0].selected.shown if alone else self._specimens()
 
-    @cached_property
-    def label(self) -> str:
+    def _mix(self, label: str) -> str:
         """What is presented; of a pool of targets, the mix that it was (A2)."""
-        if not self.evidence.pooled or self.unit != "presentation":
-            return self._label
         mix: dict[str, int] = {}
         for batch in self.batches:
             shown = batch.trials.obs.presentations
             for code in shown.target[batch.trials.index].tolist():
                 mix[shown.targets[code]] = mix.get(shown.targets[code], 0) + 1
-        return f"a mix of {' and '.join(f'{n} {target}' for target, n in mix.items())}" if mix else self._label
-
-    @cached_property
-    def _all(self) -> Outcomes:
-        """(n,) outcomes of all presentations, sets or runs."""
-        return self.batches[0].outcome if len(self.batches) == 1 else np.concatenate([batch.outcome for batch in self.batches])
+        return f"a mix of {' and '.join(f'{n} {target}' for target, n in mix.items())}" if mix else label
 
     @cached_property
     def _gathered(self) -> list[tuple[int, int, str]]:
@@ -148,20 +148,8 @@ class Stratum:
                 found.append((CONFORMING, places[0], ""))
         return found
 
-    @cached_property
-    def outcome(self) -> Outcomes:
-        """(n,) outcome of each trial: a presentation, a set, a run, or a specimen."""
-        if self.by_specimen:
-            return np.array([outcome for outcome, _, _ in self._gathered], dtype=np.int8)
-        return self._all
-
-    @cached_property
-    def specimens(self) -> dict[str, int] | None:
-        """How often each named specimen was presented; None where trials are not presentations."""
-        if self.unit != "presentation":
-            return None
-        if len(self.batches) == 1:
-            return self.batches[0].selected.shown
+    def _specimens(self) -> dict[str, int]:
+        """How often each named specimen was presented."""
         total: dict[str, int] = {}
         for batch in self.batches:
             for name, n in batch.selected.shown.items():
@@ -236,16 +224,15 @@ def worst_of(name: str, k: int, batches: list[Batch]) -> ExpectationWorst:
         if not batch.judged:
             continue
         judged = batch.judged[k][1]
-        bad = judged.outcome == NONCONFORMING
-        n_bad = int(np.count_nonzero(bad))
-        wrong, open_ = wrong + n_bad, open_ + int(np.count_nonzero(judged.outcome == NOT_JUDGED))
+        _, n_bad, n_open = np.bincount(judged.outcome, minlength=3).tolist()
+        wrong, open_ = wrong + n_bad, open_ + n_open
         if judged.value is not None and judged.good:
             room = judged.value if judged.good == "high" else -judged.value
             room = np.where(np.isfinite(room), room, np.inf)
             at = int(room.argmin())
             key = float(room[at])
         elif n_bad:
-            at, key = int(bad.argmax()), -np.inf
+            at, key = int((judged.outcome == NONCONFORMING).argmax()), -np.inf
         else:
             continue
         if (worst is None or key < worst[0]) and key != np.inf:

@@ -117,22 +117,18 @@ def _judge_one(case: Case, part: ExpectationPart | None, expected: Expected, tri
 
 
 def _entry(case: Case, stratum: Stratum) -> record.Stratum:
-    asked, outcome = case.evidence, stratum.outcome
-    first_open = ""
-    if (outcome == NOT_JUDGED).any():
-        at = int((outcome == NOT_JUDGED).argmax())
-        first_open = stratum.reason(at)
+    asked = case.evidence
+    first_open = stratum.reason(int((stratum.outcome == NOT_JUDGED).argmax())) if stratum.not_judged else ""
     specimens = stratum.specimens
     least = min(specimens.values()) if specimens else None
     duration = events = rate = least_bound = None
     confidence = asked.confidence or shown_by.PRINTED_AT
     if asked.duration_ns is not None:
         duration = stratum.duration_ns()
-        found = shown_by.watched(asked, outcome, duration, stratum.units, first_open, stratum.only)
+        found = shown_by.watched(asked, stratum, duration, first_open)
         events, rate = found.nonconforming, upper_rate(found.nonconforming, duration, confidence)
     else:
-        found = shown_by.counted(asked, outcome, stratum.missing, stratum.units, first_open, stratum.only,
-                                 len(specimens) if specimens is not None else None)  # fmt: skip
+        found = shown_by.counted(asked, stratum, first_open)
         if least and asked.of == "presentations":
             least_bound = lower_bound(least, least, confidence) if not found.nonconforming else None
     return {
@@ -228,7 +224,7 @@ def _result(
 def _nonconforming(strata: Sequence[Stratum]) -> list[record.Worst]:
     found: list[record.Worst] = []
     for stratum in strata:
-        if len(found) < MOST_PRINTED and (stratum.outcome == NONCONFORMING).any():
+        if len(found) < MOST_PRINTED and stratum.nonconforming:
             rows = np.flatnonzero(stratum.outcome == NONCONFORMING)[: MOST_PRINTED - len(found)]
             found += [stratum.worst(row) for row in rows.tolist()]
     return found

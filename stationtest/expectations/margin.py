@@ -34,6 +34,9 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 
+ROUNDING = 1e-12
+
+
 class Fields(Base):
     must_fire: AtLeastNumber | None = None
     must_be_silent: AtLeastNumber | None = None
@@ -66,11 +69,17 @@ def judge(fields: Fields, trials: Trials) -> Judged:
     fire, quiet, must, must_not, unusable = view.once("margin question", lambda: _question(view))
     room = np.full((len(index), len(did.channels)), np.inf)
     asked = np.zeros(room.shape, dtype=np.bool_)
-    for limit, margin, concerned in ((fields.must_fire, fire, must), (fields.must_be_silent, quiet, must_not)):
+    for limit, margin, concerned, fires in (
+        (fields.must_fire, fire, must, True),
+        (fields.must_be_silent, quiet, must_not, False),
+    ):
         if limit is not None:
             mine = concerned[index]
             asked |= mine
-            room = np.where(mine, margin[index] - limit, room)
+            # a limit that is just reached in decimals is reached; but no limit of 0 or more may overrule the sign (A1)
+            wrong_side = (margin[index] < 0) if fires else (margin[index] <= 0)
+            mine_room = margin[index] - limit + (ROUNDING if limit else 0.0)
+            room = np.where(mine, np.where(wrong_side & (limit >= 0), np.minimum(mine_room, -ROUNDING), mine_room), room)
     blocked = asked & unusable[index]
     missing = asked & np.isnan(room) & ~blocked
     room = np.where(np.isnan(room), np.inf, room)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Annotated
 
-from pydantic import BeforeValidator
+from pydantic import BeforeValidator, WithJsonSchema
 
 from stationtest.files.fields import by_kind
 from stationtest.files.scalars import ChannelName
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     ChannelsOrOwn = tuple[str, ...]
 else:
     ChannelsOrOwn = Annotated[
-        by_kind(text=Annotated[tuple[str, ...], BeforeValidator(_own)], items=tuple[ChannelName, ...]),
+        by_kind(text=Annotated[tuple[str, ...], BeforeValidator(_own), WithJsonSchema({"type": ["string", "integer"]})], items=tuple[ChannelName, ...]),
         BeforeValidator(_own_or_listed),
     ]
     """`own`, a channel, or a list of channels; `OWN` or a tuple of names."""
