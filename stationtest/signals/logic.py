@@ -70,12 +70,9 @@ def _output(output: Output, given: Mapping[str, Ternary], edges: Mapping[Edge, I
 
 
 def _timed(output: Output, state: Ternary, span: Span, pulse_ns: int | None) -> Ternary:
-    """On-delay, off-delay, pulse. What is unknown before the span stays so at every step: no timer has an age there."""
-    state = ternary.unbounded(ternary.on_delay(ternary.unbounded(state, span), output.on_delay_ns), span)
-    state = ternary.unbounded(ternary.off_delay(state, output.off_delay_ns), span)
-    if pulse_ns is not None:
-        state = ternary.pulse(state, pulse_ns)
-    return ternary.bounded(state, span)
+    """On-delay, off-delay, pulse; the state is unknown before the span, so no timer has an age there."""
+    state = ternary.off_delay(ternary.on_delay(state, output.on_delay_ns), output.off_delay_ns)
+    return ternary.bounded(state if pulse_ns is None else ternary.pulse(state, pulse_ns), span)
 
 
 def _combine(logic: Logic, members: Mapping[str, Ternary]) -> Ternary:

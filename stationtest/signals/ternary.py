@@ -152,7 +152,7 @@ def latch(set_by: Ternary, resets: Edges, enabled: Ternary | None = None) -> tup
     # where a reset may come at any instant, nothing is held for sure until the last of them
     first, last = resets.perhaps[:, 0], resets.perhaps[:, 1] - _ONE_TICK
     never_reset = ivs.subtract(enabled.must, ivs.merge(np.column_stack((first, last))))
-    held_surely = _held(set_by.must, _cut(never_reset, np.concatenate((resets.sure, first, last))))
+    held_surely = _held(set_by.must, _cut(never_reset, np.concatenate((resets.sure, first))))
     must = ivs.union(held_surely, ivs.intersect(set_by.must, enabled.must))
     can = _held(set_by.can, _cut(enabled.can, resets.sure))
     releases, sure = _rises(enabled)
@@ -216,9 +216,9 @@ def _decisions_perhaps(logic: Ternary, at: Edges) -> tuple[Ints, Ints]:
 
 
 def _cut(segments: Ints, instants: Ints) -> Ints:
-    """The segments, cut at the instants within them: sorted, disjoint, touching where cut."""
+    """The segments, cut at the instants within them: sorted, disjoint, touching where cut (empty where cut at their start)."""
     inside = np.unique(instants)
-    inside = inside[ivs.contains(segments, inside) & ivs.before(segments, inside)]
+    inside = inside[ivs.contains(segments, inside)]
     starts = np.sort(np.concatenate((segments[:, 0], inside)))
     ends = np.sort(np.concatenate((segments[:, 1], inside)))
     return np.column_stack((starts, ends))

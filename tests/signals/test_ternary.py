@@ -189,6 +189,11 @@ def test_before_the_first_row_everything_is_unknown():
     assert ternary.bounded(ternary.on_delay(on, 30), span).can.tolist() == [[0, 100]]
 
 
+def test_before_the_first_decision_an_output_is_unknown():
+    held = ternary.decided(known_off := ternary.known(ivs.empty()), Edges(np.array([40]), ivs.empty()))
+    assert (known_off.can.tolist(), held.must.tolist(), held.can.tolist()) == ([], [], [[-ivs.FAR, 40]])
+
+
 def test_a_short_pulse_sets_a_latch_only_perhaps():
     """Counter-example A10a: mint's only pulse lasts 3 ms, the scan 8 ms; of eight phases of the scan three see it."""
     span = (0, 100)
