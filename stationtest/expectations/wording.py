@@ -25,10 +25,13 @@ def _own(value: object) -> tuple[str, ...]:
 
 
 if TYPE_CHECKING:
-    ChannelsOrOwn = tuple[str, ...]
+    # an editor's view of the word: `own`, or the name of one channel
+_OwnOrOne = Annotated[tuple[str, ...], BeforeValidator(_own), WithJsonSchema({"type": ["string", "integer"]})]
+
+ChannelsOrOwn = tuple[str, ...]
 else:
     ChannelsOrOwn = Annotated[
-        by_kind(text=Annotated[tuple[str, ...], BeforeValidator(_own), WithJsonSchema({"type": ["string", "integer"]})], items=tuple[ChannelName, ...]),
+        by_kind(text=_OwnOrOne, items=tuple[ChannelName, ...]),
         BeforeValidator(_own_or_listed),
     ]
     """`own`, a channel, or a list of channels; `OWN` or a tuple of names."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from pydantic import Field, RootModel
+from pydantic import RootModel
 
 from stationtest.errors import Problem
 from stationtest.files.field_problems import typed
@@ -32,10 +32,11 @@ KNOWN = (
 )
 
 
-class RunFields(RootModel[dict[Name, Annotated[Any, ByKind(text=Text, items=list[Text])]]]):
-    """run.yaml: facts about a run; those that are not stated are reported as not recorded."""
+Fact = Annotated[Any, ByKind(text=Text, items=list[Text])]
 
-    root: dict[Name, Any] = Field(default_factory=dict)
+
+class RunFields(RootModel[dict[Name, Fact]]):
+    """run.yaml: facts about a run; those that are not stated are reported as not recorded."""
 
 
 def read_run(tree: Tree) -> tuple[RunFacts, list[Problem]]:
@@ -48,7 +49,9 @@ def read_run(tree: Tree) -> tuple[RunFacts, list[Problem]]:
             )
         return no_facts(), problems
     fields, found = typed(RunFields, tree.root, tree.path)
-    stated = {key: str(value) if isinstance(value, str) else "; ".join(value) for key, value in fields.root.items()} if fields else {}
+    stated = (
+        {key: str(value) if isinstance(value, str) else "; ".join(value) for key, value in fields.root.items()} if fields else {}
+    )
     others = [key for key in stated if key not in KNOWN]
     return RunFacts(facts=tuple((key, stated.get(key)) for key in (*KNOWN, *others))), problems + found
 

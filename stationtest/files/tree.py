@@ -16,7 +16,7 @@ import yaml
 
 from stationtest.errors import Problem
 from stationtest.files.words import shown
-from stationtest.files.yaml_hints import empty_value, syntax_error
+from stationtest.files.yaml_hints import TooDeepForC, empty_value, never_closed, syntax_error
 from stationtest.place import Place
 
 MAX_DEPTH = 30
@@ -103,7 +103,10 @@ def parse(data: bytes, path: str, loader: Any = None) -> Tree:
     collecting = gc.isenabled()
     gc.disable()  # half a million small objects without a cycle: collecting them costs more than parsing
     try:
-        return _Builder(path, text, loader or FAST).tree()
+        try:
+            return _Builder(path, text, loader or FAST).tree()
+        except TooDeepForC:  # the C scanner looks ahead and gives up at 1000, before the first of them can be counted here
+            return _Builder(path, text, PURE).tree()
     finally:
         if collecting:
             gc.enable()
@@ -148,14 +151,23 @@ class _Builder:
             if self.root is None and not self.problems:
                 self._problem(1, 1, "the file is empty", "no-value")
         except yaml.YAMLError as error:
-            line, column, sentence, self.last_line = syntax_error(error, self.text)
-            self.root = None
-            self._eaten_values()
-            if not any(problem.place.line >= line for problem in self.problems):  # else a `#` ate what is missing here
-                self._problem(line, column, sentence, "unreadable")
+            self._syntax(error)
         else:
             self._eaten_values()
         return Tree(self.path, self.root, self.problems)
+
+    def _syntax(self, error: Any) -> None:
+        """What the parser refuses. A `#` that ate the end of a list or mapping is told in place of what is missing then."""
+        line, column, sentence, self.last_line = syntax_error(error, self.text)
+        self.root = None
+        opened = [one.node for one in self.stack if one.flow]
+        if opened and error.problem_mark is not None and error.problem_mark.index >= len(self.text.rstrip()):
+            line, column, sentence = opened[-1].line, opened[-1].column, never_closed(isinstance(opened[-1], Items))
+            self.last_line = error.problem_mark.line
+        self._eaten_values()
+        begun = min([line, *(node.line for node in opened)])
+        if not any(problem.place.line >= begun for problem in self.problems):
+            self._problem(line, column, sentence, "unreadable")
 
     def _problem(self, line: int, column: int, message: str, code: str) -> None:
         self.problems.append(Problem(Place(self.path, line, column), "", message, code))

@@ -6,6 +6,14 @@ from typing import Any
 
 _INDENT = "lines that belong together start in the same column"
 
+
+def never_closed(a_list: bool) -> str:
+    what, marks = ("list", "[]") if a_list else ("mapping", "{}")
+    parts = "items" if a_list else "entries"
+    opened = f"a {what} is opened here with `{marks[0]}`"
+    return f"{opened}, and its {parts} are not separated by `,` or it is never closed with `{marks[1]}`"
+
+
 # (part of the complaint, place at its beginning instead of where the parser stopped, sentence)
 _HINTS: tuple[tuple[str, bool, str], ...] = (
     (
@@ -20,12 +28,12 @@ _HINTS: tuple[tuple[str, bool, str], ...] = (
     (
         "flow sequence",
         True,
-        "a list is opened here with `[`, and its items are not separated by `,` or it is never closed with `]`",
+        never_closed(True),
     ),
     (
         "flow mapping",
         True,
-        "a mapping is opened here with `{`, and its entries are not separated by `,` or it is never closed with `}`",
+        never_closed(False),
     ),
     (
         "mapping values are not allowed",
@@ -54,12 +62,18 @@ _FIRST = {
 }
 
 
+class TooDeepForC(Exception):
+    """The C parser has a limit of its own on nesting."""
+
+
 def syntax_error(error: Any, text: str) -> tuple[int, int, str, int]:
     """Line and column (from 1), the sentence for what the parser refuses, and the last line (from 0) that it has understood."""
     begun: Any = getattr(error, "context_mark", None)
     stopped: Any = getattr(error, "problem_mark", None)
     context, problem = getattr(error, "context", None) or "", getattr(error, "problem", None) or ""
     complaint = f"{context}: {problem}"
+    if "maximum" in problem:
+        raise TooDeepForC
     for part, at_beginning, sentence in _HINTS:
         if part in complaint:
             mark: Any = begun if at_beginning and begun else stopped
