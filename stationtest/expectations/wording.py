@@ -25,11 +25,10 @@ def _own(value: object) -> tuple[str, ...]:
 
 
 if TYPE_CHECKING:
-    # an editor's view of the word: `own`, or the name of one channel
-_OwnOrOne = Annotated[tuple[str, ...], BeforeValidator(_own), WithJsonSchema({"type": ["string", "integer"]})]
-
-ChannelsOrOwn = tuple[str, ...]
+    ChannelsOrOwn = tuple[str, ...]
 else:
+    # an editor's view of the word: `own`, or the name of one channel
+    _OwnOrOne = Annotated[tuple[str, ...], BeforeValidator(_own), WithJsonSchema({"type": ["string", "integer"]})]
     ChannelsOrOwn = Annotated[
         by_kind(text=_OwnOrOne, items=tuple[ChannelName, ...]),
         BeforeValidator(_own_or_listed),
