@@ -39,6 +39,9 @@ _ODD = tuple(_HALF * k for k in (-1.6 * _SIN63, -1.28 * _SIN6, 0.8 * _SIN63, -0.
 _COS275 = cos(radians(275)) * (1 - 2.0**-50)
 _SIN275 = sin(radians(275)) * (1 - 2.0**-50)
 _BLUE = -((180 / np.pi / 25) ** 2)
+# Beyond 137 degrees the rotation term is below 2e-13 and taken as 0. As h - 275 runs from -275 to 85, the whole first quadrant is
+# beyond.
+_FAR = cos(radians(137))
 
 # -2 sin(x) for x = 60 deg * e, 0 <= e <= 1, as an odd Taylor polynomial in e; the first term left out is below 1e-14.
 _SIXTY = radians(60)
@@ -137,25 +140,19 @@ class FromReference:
         mul(t2, 0.0225, t1)
         add(t1, 1.0, t1)
         div(t0, t1, t0)
-        # R_T (t4): -sin(60 deg * exp(-((h - 275) / 25)^2)) * R_C; h - 275 runs from -275 to 85, so the first quadrant is far off
+        # x^2 + y^2 + R_T x y (t0) of x = dC' / S_C and y = dH' / S_H
         mul(t4, _COS275, t4)
         mul(t3, _SIN275, t3)
         add(t4, t3, t4)
-        np.arccos(t4, t4)
-        mul(t4, t4, t4)
-        mul(t4, _BLUE, t4)
-        np.exp(t4, t4)
-        np.right_shift(t7.view(np.int64), 63, t7.view(np.int64))
-        np.bitwise_and(t4.view(np.int64), t7.view(np.int64), t4.view(np.int64))
-        mul(t4, t4, t3)
-        _polynomial(_SINE, t3, t6)
-        mul(t4, t6, t4)
-        _root_of_seventh(t2, t3, t6)
-        mul(t4, t2, t4)
-        # x^2 + y (y + R_T x) (t0)
-        mul(t4, t0, t4)
-        add(t4, t5, t4)
-        mul(t4, t5, t4)
+        sub(_FAR, t4, t6)
+        np.maximum(t7, t6, out=t7)  # below 0 where the mean hue is near blue
+        if t7.min() < 0:
+            self._rotation(t4, t2, t7, t3, t6)
+            mul(t4, t0, t4)
+            add(t4, t5, t4)
+            mul(t4, t5, t4)
+        else:
+            mul(t5, t5, t4)
         mul(t0, t0, t0)
         add(t0, t4, t0)
         # dL' / S_L (t1)
@@ -173,6 +170,21 @@ class FromReference:
         sqrt(t0, out)
         if any_border:
             out[border] = as_printed(self.reference, lightness[border], a[border], b[border])
+
+    @staticmethod
+    def _rotation(cosine: Column, total: Column, far: Column, spare: Column, spare2: Column) -> None:
+        """cosine <- R_T = -sin(60 deg * exp(-((h - 275) / 25)^2)) * R_C, from the cosine of h - 275; exactly 0 where far >= 0."""
+        np.arccos(cosine, cosine)
+        np.multiply(cosine, cosine, cosine)
+        np.multiply(cosine, _BLUE, cosine)
+        np.exp(cosine, cosine)
+        np.right_shift(far.view(np.int64), 63, far.view(np.int64))
+        np.bitwise_and(cosine.view(np.int64), far.view(np.int64), cosine.view(np.int64))
+        np.multiply(cosine, cosine, spare)
+        _polynomial(_SINE, spare, spare2)
+        np.multiply(cosine, spare2, cosine)
+        _root_of_seventh(total, spare, spare2)
+        np.multiply(cosine, total, cosine)
 
 
 def _root_of_seventh(total: Column, spare: Column, spare2: Column) -> None:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 Column = NDArray[np.float64]
 
-BLOCK = 8192
+BLOCK = 16384
 """Readings in one block. No result depends on it: all arithmetic is element by element."""
 
 _COLUMNS = 8

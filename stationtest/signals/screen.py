@@ -90,7 +90,8 @@ _ZERO, _LAST, _PER_ROOT = np.float32(0), np.float32(CELLS - 0.5), np.float32(CEL
 _CELLS = np.int32(CELLS)
 
 
-def _grid() -> Grid:
+def cells_of_the_cube() -> Grid:
+    """The cells, a little wider than look-up needs; those at the ends hold everything beyond."""
     ends = (np.arange(CELLS + 1) / float(_PER_ROOT)) ** 2
     low, high = ends[:-1] * (1 - _WIDER), ends[1:] * (1 + _WIDER)
     low[0], high[-1] = -np.inf, np.inf
@@ -102,7 +103,7 @@ class _Boxes:
 
     def __init__(self, model: SensorModel) -> None:
         self.model = model
-        self.grid = _grid()
+        self.grid = cells_of_the_cube()
         self.lab: tuple[Interval, Interval, Interval] | None = None
         self.quotients: dict[str, list[Interval]] = {}
 

@@ -67,8 +67,10 @@ print("clean")
 """
 
 
-@pytest.mark.parametrize("absent", [(), ("matplotlib",), ("matplotlib", "scipy")], ids=["all there", "no matplotlib", "no scipy"])
-def test_no_mock_stays_in_a_fresh_process_that_takes_warnings_as_errors(absent):
+@pytest.mark.parametrize(
+    "absent", [(), ("matplotlib",), ("matplotlib", "scipy")], ids=["all there", "no matplotlib", "no scipy"]
+)
+def test_no_mock_stays_in_a_fresh_process(absent):
     code = f"ABSENT = {absent!r}\n{CHECK}"
     done = subprocess.run([sys.executable, "-W", "error", "-c", code], capture_output=True, text=True, timeout=120)
     assert done.stdout.strip() == "clean", done.stderr
@@ -77,6 +79,7 @@ def test_no_mock_stays_in_a_fresh_process_that_takes_warnings_as_errors(absent):
 def test_the_trap_is_real():
     """Without the adapter a mock is left where matplotlib is missing; if this fails, colour-science has been mended."""
     code = CHECK.partition("from stationtest")[0].replace("ABSENT", "('matplotlib',)")
-    code += "import warnings; warnings.simplefilter('ignore'); import colour; print(type(sys.modules.get('matplotlib')).__module__)"
+    code += "import warnings; warnings.simplefilter('ignore'); import colour\n"
+    code += "print(type(sys.modules.get('matplotlib')).__module__)"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=120)
     assert done.stdout.strip() == "unittest.mock", done.stderr

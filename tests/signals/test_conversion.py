@@ -23,7 +23,7 @@ def test_relative_readings_and_level():
     readings = columns([(12, 11, 14), (3650, 3720, 3590), (1831, 1865.5, 1802), (4095, 20, 20)])
     red, green, blue = srgb.relative(readings)
     assert red[:3].tolist() == green[:3].tolist() == blue[:3].tolist() == [0.0, 1.0, 0.5]
-    # level: (count - dark) / (full_scale - dark) of the brightest band; a full-scale count is 100 %, not 99.7 % (counter-example A15)
+    # level: (count - dark) / (full_scale - dark) of the brightest band; full scale is 100 %, not 99.7 % (counter-example A15)
     assert srgb.level(readings) == pytest.approx([0.0, (3720 - 11) / (4095 - 11), (1865.5 - 11) / (4095 - 11), 1.0], abs=1e-15)
 
 
@@ -69,7 +69,7 @@ def test_white_has_lightness_100_and_no_chroma():
 
 
 def test_shares_and_readings_without_a_colour():
-    """Counter-example A15: at a sum of 0 or less there is a division by zero; here such a reading is infinitely far from everything."""
+    """Counter-example A15: a sum of 0 or less divides by zero; here such a reading is infinitely far from everything."""
     srgb = model()
     relative = columns([(0.1, 0.2, 0.1), (0.0, 0.0, 0.0), (-0.001, 0.0005, 0.0002), (0.3, 0.3, 0.4)])
     shares = srgb.shares(relative)
@@ -83,12 +83,12 @@ def test_shares_and_readings_without_a_colour():
 
 
 def test_dark_readings_scatter_as_the_trade_knows():
-    """Counter-example A15: at 0.32 % of full scale and 1.5 counts of noise the median error of the shares of mint is about 0.043."""
+    """Counter-example A15: at 0.32 % of full scale and 1.5 counts of noise, shares of mint err by 0.043 (median)."""
     rng = np.random.default_rng(1)
     counts = np.array([0.7, 1.0, 0.77]) * 0.0032 * 4095 + rng.normal(0, 1.5, (20_000, 3))
     plain = model(dark=(0.0, 0.0, 0.0), white=(4095.0, 4095.0, 4095.0))
     shares = plain.shares(plain.relative(columns(counts)))
-    two = np.hypot(shares[0] - 0.7 / 2.47, shares[1] - 1.0 / 2.47)  # the counter-example's figure is for two of the three shares
+    two = np.hypot(shares[0] - 0.7 / 2.47, shares[1] - 1.0 / 2.47)  # the counter-example counts two shares
     assert float(np.median(two)) == pytest.approx(0.043, abs=0.001)
     three = distances.get("sensor chromaticity").of(tuple(np.array([0.7, 1.0, 0.77]) / 2.47))(*shares)
     assert 1 < float(np.median(three / two)) < 1.5  # the third is the negative sum of the other two errors
@@ -145,7 +145,8 @@ def test_no_cutting_changes_a_bit(name, raw):
     into = tuple(np.empty(len(raw[0]) + 1)[1:] for _ in whole)
     convert(source, into)
     assert all(np.array_equal(a, b) for a, b in zip(into, whole, strict=True))
-    assert np.array_equal(srgb.level(raw)[::50], [srgb.level(tuple(c[i : i + 1] for c in raw))[0] for i in range(0, len(raw[0]), 50)])
+    single = [srgb.level(tuple(band[i : i + 1] for band in raw))[0] for i in range(0, len(raw[0]), 50)]
+    assert np.array_equal(srgb.level(raw)[::50], single)
 
 
 def test_the_cube_root_is_good_to_the_last_digits():

@@ -1,4 +1,4 @@
-"""The screen never misses: whatever the reading, reference, distance and threshold, a bit of 0 means farther than the threshold."""
+"""The screen never misses: whatever reading, reference, distance and threshold, a bit of 0 means farther than the threshold."""
 
 import numpy as np
 import pytest
@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from stationtest.model.station import Channel, Colour, Reference
 from stationtest.signals import distances
 from stationtest.signals.channel_distances import ChannelDistances
-from stationtest.signals.enclosures import lightness_2000
-from stationtest.signals.screen import CELLS, Screen
+from stationtest.signals.enclosures import lab_boxes, least_2000, least_weighted, lightness_2000, quotient_boxes
+from stationtest.signals.screen import CELLS, Screen, cells_of_the_cube
 
 NEGATIVE = ((1.2, -0.3, 0.05), (0.3, 0.9, -0.2), (-0.1, -0.05, 1.2))
 NAMES = sorted(distances.BUILT_IN)
@@ -49,8 +49,8 @@ def test_no_match_is_missed(name, matrix):
     sensor = model(to_xyz=matrix)
     space = distances.get(name).space
     kinds = {
-        "any": rng.uniform(0, 1.1, 3), "dark": 0.02 * rng.uniform(0, 1, 3), "light": 1 - 0.1 * rng.uniform(0, 1, 3), "grey": np.full(3, 0.4),
-        "saturated": rng.uniform(0, 1, 3) ** 4 + 0.005,
+        "any": rng.uniform(0, 1.1, 3), "dark": 0.02 * rng.uniform(0, 1, 3), "light": 1 - 0.1 * rng.uniform(0, 1, 3),
+        "grey": np.full(3, 0.4), "saturated": rng.uniform(0, 1, 3) ** 4 + 0.005,
     }  # fmt: skip
     within = 0
     for point in kinds.values():
@@ -69,7 +69,8 @@ def test_no_match_is_missed(name, matrix):
 @pytest.mark.filterwarnings("ignore::RuntimeWarning")
 @settings(max_examples=60, deadline=None)
 @given(
-    st.sampled_from(NAMES), st.tuples(*[st.floats(0.001, 1.1)] * 3), st.floats(0.02, 3), st.integers(0, 2**31), st.sampled_from([SRGB, SKEWED, NEGATIVE])
+    st.sampled_from(NAMES), st.tuples(*[st.floats(0.001, 1.1)] * 3), st.floats(0.02, 3), st.integers(0, 2**31),
+    st.sampled_from([SRGB, SKEWED, NEGATIVE]),
 )  # fmt: skip
 def test_no_match_is_missed_anywhere(name, point, share, seed, matrix):
     sensor, space = model(to_xyz=matrix), distances.get(name).space
@@ -81,16 +82,60 @@ def test_no_match_is_missed_anywhere(name, point, share, seed, matrix):
     assert misses(sensor, [(name, [reference], threshold)], relative)[1] == 0
 
 
+BLUE = [(40.0, 20.0, -60.0), (50.0, 5.0, -80.0), (30.0, 45.0, -70.0), (60.0, -20.0, -40.0)]
+
+
+def test_the_least_distance_to_a_box_is_never_above_that_of_a_colour_in_it():
+    """Boxes of every size down to a point; blue references, for which the rotation term of CIEDE2000 is strong, among others."""
+    rng = np.random.default_rng(21)
+    n = 20_000
+    anywhere = np.column_stack([rng.uniform(0, 105, 12), rng.uniform(-80, 80, (12, 2))])
+    references = [*BLUE, (95.0, 2.0, -3.0), (50.0, 0.0, 0.0), *anywhere]
+    for values in references:
+        reference = tuple(map(float, values))
+        spread = 10.0 ** rng.uniform(-1, 1.7, (n, 1))
+        middle = np.array(reference) + spread * rng.normal(0, 1, (n, 3))
+        half = np.array([4.0, 8.0, 8.0]) * rng.uniform(0, 1, (n, 3)) * rng.choice([1e-9, 0.1, 1.0], (n, 1))
+        points = middle + half * rng.choice([-1, -0.5, 0, 0.3, 1], (n, 3))
+        box = [(middle[:, axis] - half[:, axis], middle[:, axis] + half[:, axis]) for axis in range(3)]
+        exact = distances.get("CIEDE2000").of(reference)(*columns(points))
+        assert (least_2000(*box, reference) <= exact + 1e-7).all()
+        for name, weights in distances.WEIGHTS.items():
+            exact = distances.get(name).of(reference)(*columns(points))
+            assert (least_weighted(*box, reference, weights(reference)) <= exact + 1e-7).all()
+
+
+@pytest.mark.parametrize("matrix", [SRGB, SKEWED, NEGATIVE], ids=["sRGB", "skewed", "negative"])
+def test_boxes_hold_the_colours_of_their_cells(matrix):
+    """The number of each reading's cell is looked up as the screen does, with readings at the borders of cells among them."""
+    sensor = model(to_xyz=matrix)
+    screen = Screen(sensor, [("CIEDE2000", [(50.0, 0.0, 0.0)], 1.0)] * 33)
+    screen.table = np.arange(CELLS**3, dtype=np.uint64)
+    rng = np.random.default_rng(22)
+    edges = 1.2 * (np.arange(CELLS + 1) / CELLS) ** 2
+    at_border = rng.choice(edges, (30_000, 3)) * (1 + rng.uniform(-3e-7, 3e-7, (30_000, 3)))
+    relative = columns(np.concatenate([at_border, rng.uniform(-0.1, 1.4, (30_000, 3)), rng.uniform(0, 1, (30_000, 3)) ** 4]))
+    cells = screen.may_be_within(relative).astype(np.intp)
+    grid = cells_of_the_cube()
+    for band, number in zip(range(3), (cells // CELLS**2, cells // CELLS % CELLS, cells % CELLS), strict=True):
+        assert (grid.low[band][number] <= relative[band]).all() and (relative[band] <= grid.high[band][number]).all()
+    with np.errstate(invalid="ignore"):
+        boxes = [*lab_boxes(grid, sensor), *quotient_boxes(grid, sensor.uv_rows()[:2], sensor.uv_rows()[2])]
+    for value, (low, high) in zip((*sensor.lab(relative), *sensor.uv(relative)), boxes, strict=True):
+        colour = np.isfinite(value)
+        assert (low[cells] <= value + 1e-7)[colour].all() and (value <= high[cells] + 1e-7)[colour].all()
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_no_match_is_missed_at_the_borders_of_cells(name):
-    """Readings on and next to the borders, where single precision may put them in either cell, and a threshold that they just keep."""
+    """Readings at the borders, where single precision may put them in either cell, and a threshold that they just keep."""
     sensor, space = model(), distances.get(name).space
     edges = 1.2 * (np.arange(4, CELLS - 4, 5) / CELLS) ** 2
     around = np.concatenate([edges * (1 + shift) for shift in (-3e-7, -1e-7, 0, 1e-7, 3e-7)])
     relative = tuple(axis.ravel() for axis in np.meshgrid(around, around, around))
     rng = np.random.default_rng(4)
     compare = distances.get(name)
-    for index in rng.integers(0, len(relative[0]), 12):
+    for index in rng.integers(0, len(relative[0]), 8):
         centre = tuple(float(band[index]) * rng.uniform(0.95, 1.05) for band in relative)
         reference = distances.reference_in(space, centre, sensor)
         threshold = float(compare.of(reference)(*sensor.columns(space, relative))[index])
@@ -129,7 +174,7 @@ def test_words_hold_a_bit_for_each_channel_and_share_it_beyond_64():
     sensor = model()
     rng = np.random.default_rng(10)
     relative = columns(rng.uniform(0, 1, (3000, 3)))
-    for count, word in ((1, np.uint8), (9, np.uint16), (17, np.uint32), (33, np.uint64), (70, np.uint64)):
+    for count, word in ((1, np.uint8), (9, np.uint16), (17, np.uint32), (33, np.uint64), (66, np.uint64)):
         points = rng.uniform(0.1, 1, (count, 3))
         sought = [("CIE 1976 L*a*b*", [distances.reference_in("Lab", tuple(point), sensor)], 8.0) for point in points]
         assert Screen(sensor, sought).may_be_within(relative).dtype == word
