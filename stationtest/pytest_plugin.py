@@ -54,6 +54,17 @@ def pytest_configure(config: pytest.Config) -> None:
     config.pluginmanager.register(StationDoor(config), "stationtest door")
 
 
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """A station inside another is collected only where it is named: `pytest STATION` judges what `run STATION` judges."""
+    if not os.path.isfile(collection_path / "station.yaml"):
+        return None
+    if not any(os.path.isfile(folder / "station.yaml") for folder in collection_path.parents):
+        return None
+    given = [(config.invocation_params.dir / os.fspath(name).partition("::")[0]).resolve() for name in config.args]
+    real = collection_path.resolve()
+    return None if any(real == path or real in path.parents for path in given) else True
+
+
 def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> pytest.Collector | None:
     if not file_path.name.endswith(SUFFIX):
         return None

@@ -7,6 +7,7 @@ stationtest: how far apart the sachets lie, which are foreign, how many readings
 from __future__ import annotations
 
 import csv
+import importlib.metadata
 import importlib.util
 import json
 import shutil
@@ -182,3 +183,13 @@ def test_the_first_day_shows_the_two_other_verdicts(first_day: tuple[int, dict[s
 
 def test_the_demo_does_not_collect_the_first_day(as_it_is: tuple[int, dict[str, Any], str]) -> None:
     assert not any(name.startswith("FIRST") for name in verdicts(as_it_is[1]))
+
+
+@pytest.mark.parametrize(("named", "first_day_is_in"), [("example_station", False), ("example_station/first_day", True)])
+def test_pytest_collects_a_station_in_another_only_where_it_is_named(named: str, first_day_is_in: bool) -> None:
+    points = importlib.metadata.entry_points(group="pytest11")
+    plugin = [] if any(point.value == "stationtest.pytest_plugin" for point in points) else ["-p", "stationtest.pytest_plugin"]
+    command = [sys.executable, "-m", "pytest", *plugin, named, "--collect-only", "-q"]
+    told = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True).stdout
+    assert ("::FIRST-01" in told) == first_day_is_in
+    assert ("::SORT-01" in told) != first_day_is_in
