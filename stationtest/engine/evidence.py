@@ -132,8 +132,10 @@ def counted(evidence: Evidence, trials: Trials, first_open: str) -> Shown:
         reason = f"{n} {units} of {came} specimens; the plan needs at least {least} specimens"
     else:
         verdict, reason = Verdict.PASS, f"{n - wrong_used} of {n} {units} conform: at least {at_least_text(low or 0.0)} {at}"
-    if found > considered and verdict in (Verdict.PASS, Verdict.FAIL):
+    if found > considered and verdict is Verdict.PASS:
         reason += f"; {found} came, the first {considered} are the trials"
+    elif verdict is Verdict.FAIL and int((outcome[:considered] == NONCONFORMING).sum()) <= accepted:
+        reason += f"; the first {considered} are the trials, and a nonconforming one among the others counts too"
     return Shown(
         verdict=verdict, reason=reason, planned=planned, found=found, conforming=good, nonconforming=wrong,
         not_judged=open_ + missing, lower_bound=low, upper_bound=high, still=still,

@@ -51,7 +51,7 @@ class Batch:
         shown = obs.presentations
         specimen = int(shown.specimen[row])
         named = f", specimen {shown.specimens[specimen]}" if specimen >= 0 else ""
-        sensor = f", at {shown.sensors[shown.sensor[row]]}" if len(shown.sensors) > 1 else ""
+        sensor = f", sensor {shown.sensors[shown.sensor[row]]}" if len(shown.sensors) > 1 else ""
         return f"{shown.targets[shown.target[row]]}{named}{sensor}"
 
     def decided(self, i: int) -> Judged | None:

@@ -41,7 +41,7 @@ _function = lru_cache(maxsize=256)(resolve)
 
 def judge(suite: Suite, case: Case, observations: Mapping[str, SourceObservations], parts: Parts) -> record.CaseResult:
     """The result of a case, with no figures. `observations` has every recording that the case reads."""
-    unit = trial_unit(case)
+    unit = case.unit
     views = [(path, view_of(suite.station, observations[path])) for path in case.readings]
     strata = [
         Stratum(label, [_batch(suite, case, parts, unit, path, view, present) for path, view in views], case.evidence, unit)
@@ -49,11 +49,6 @@ def judge(suite: Suite, case: Case, observations: Mapping[str, SourceObservation
     ]
     entries = [_entry(case, stratum) for stratum in strata]
     return _result(suite, case, parts, unit, strata, entries)
-
-
-def trial_unit(case: Case) -> str:
-    """presentation, set or run. What is counted over presented targets is counted over the run."""
-    return "run" if case.unit == "set" and case.present.kind != "set" else case.unit
 
 
 def view_of(station: Station, obs: SourceObservations) -> View:

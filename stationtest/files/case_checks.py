@@ -12,7 +12,8 @@ from stationtest.files.words import listed, shown
 Told = tuple[tuple[str, ...], str, str]
 
 FOLLOWS_PRESENT = ("outputs",)  # one trial is what is presented: a presentation, or a set
-SETS_ONLY = ("set", "order")
+SETS_ONLY = ("set", "order", "alike")
+COUNTS_RUNS = ("count",)  # over a set where a set is presented, else over the whole recording
 FREE_WHERE = ("specimen", "grade", "set", "item")
 TOUCHING = ("yes", "no")
 
@@ -20,6 +21,8 @@ TOUCHING = ("yes", "no")
 def unit_of(expected: Sequence[tuple[str, str]], kind: str) -> str:
     """The unit of trial of a case whose expectations agree."""
     name, unit = expected[0]
+    if name in COUNTS_RUNS and kind != "set":
+        return "run"
     return "set" if name in FOLLOWS_PRESENT and kind == "set" else unit
 
 

@@ -159,7 +159,11 @@ class Table:
     def observations(self) -> SourceObservations:
         rows = self.rows
         n = len(rows)
-        last = self.end if self.end is not None else max([row["end"] for row in rows] + [s["end"] for s in self.sets], default=0) + 1000
+        last = (
+            self.end
+            if self.end is not None
+            else max([row["end"] for row in rows] + [s["end"] for s in self.sets], default=0) + 1000
+        )
 
         def column(key: str, default: Any, dtype: Any = np.int64) -> np.ndarray:
             return np.array([row.get(key, default) for row in rows], dtype=dtype)
@@ -214,7 +218,9 @@ class Table:
         names = tuple(one.name for one in self.station.channels)
         basis = self.channel_basis or ("by hand" if self.kind == "trials" else "computed")
         shape = (len(self.rows), len(names))
-        ints = {key: np.zeros(shape, dtype=np.int64) for key in ("held_over_ns", "on_ns", "longest_ns", "pulses_min", "pulses_max")}
+        ints = {
+            key: np.zeros(shape, dtype=np.int64) for key in ("held_over_ns", "on_ns", "longest_ns", "pulses_min", "pulses_max")
+        }
         ints |= {"held_from": np.full(shape, -1), "first_on_ns": np.full(shape, NEVER), "at_ns": np.zeros(shape, dtype=np.int64)}
         bools = {key: np.zeros(shape, dtype=np.bool_) for key in ("applies", "known", "fired", "silent", "perhaps",
                                                                   "rested_clipped", "rested_dark")}  # fmt: skip
@@ -234,7 +240,7 @@ class Table:
                 ints["first_on_ns"][p, c] = start + round(did.at * MS) if fired else NEVER
                 ints["at_ns"][p, c] = start + MS
                 bools["applies"][p, c], bools["known"][p, c] = one.sensor == mine, did.known
-                bools["fired"][p, c], bools["perhaps"][p, c] = fired, 0 < longest and not fired
+                bools["fired"][p, c], bools["perhaps"][p, c] = fired, longest > 0 and not fired
                 bools["silent"][p, c] = not longest and (not did.held or bool(row.get("between")))
                 bools["rested_clipped"][p, c], bools["rested_dark"][p, c] = did.clipped, did.dark
                 floats["closeness_max"][p, c] = did.closeness
@@ -273,4 +279,4 @@ def run_case(table: Table | SourceObservations, one: Case, specimens: tuple[Spec
     obs = table.observations() if isinstance(table, Table) else table
     declared = table.station if isinstance(table, Table) else station()
     suite = Suite(folder=".", station=declared, cases=(one,), specimens=specimens)
-    return dict(judge(suite, one, {path: obs for path in one.readings}, PARTS))
+    return dict(judge(suite, one, dict.fromkeys(one.readings, obs), PARTS))

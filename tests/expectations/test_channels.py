@@ -1,15 +1,16 @@
-"""Expectations about which channels fire, how often, how soon and for how long. Worked by hand from the design's rules; the numbers
-A1, A4 … are the counter-examples from practice that each test holds. Seen for sure is 11 + 3 = 14 ms everywhere here."""
+"""Expectations about which channels fire, how often, how soon and for how long. Worked by hand from the design's rules; the
+numbers A1, A4 … are the counter-examples from practice that each test holds. Seen for sure is 11 + 3 = 14 ms everywhere
+here."""
 
 from __future__ import annotations
 
 from typing import Any
 
 import pytest
-from factory import MS, Did, Edge, Table, case, channel, of, run_case, sensor, station
+from factory import MS, Did, Table, case, channel, of, run_case, sensor, station
 
 from stationtest.model.case import Evidence, Present
-from stationtest.model.station import Output, Logic, Settings, WhenDark
+from stationtest.model.station import Logic, Output, Settings, WhenDark
 
 ONE = Evidence(trials=1)
 
@@ -36,7 +37,7 @@ def shown(did: dict[str, Did], target: str = "mint", **more: Any) -> Table:
     return table
 
 
-# --- own channel, only, named, silent, none ----------------------------------------------------------------------------------------
+# --- own channel, only, named, silent, none ------------------------------------------------------------------------------------
 
 
 def test_own_channel_only_conforms() -> None:
@@ -177,7 +178,8 @@ def test_silent() -> None:
 
 
 def test_a8_the_time_between_is_judged_too() -> None:
-    """A8: channel 2 fires for 30 ms on the belt splice at 12.4 s. An off-delay that runs out after a target is no event of the belt."""
+    """A8: channel 2 fires for 30 ms on the belt splice at 12.4 s. An off-delay that runs out after a target is no event of
+    the belt."""
     table = Table(station())
     table.add("bare belt", 12100, 13000, between=True, did={"2": Did(on=30, at=300)})
     table.add("bare belt", 13100, 14000, between=True, did={"2": Did(held=25, held_from=0)})
@@ -188,13 +190,17 @@ def test_a8_the_time_between_is_judged_too() -> None:
 
 
 def test_a5_a_log_slower_than_the_sensor_cannot_show_silence() -> None:
-    """A5: the sensor decides at 10 kHz and is logged at 100 Hz: silence is at most not shown, firing is shown, a misfire stays one."""
+    """A5: the sensor decides at 10 kHz and is logged at 100 Hz: silence is at most not shown, firing is shown, a misfire
+    stays one."""
     fast = station(sensors=(sensor("sachet", decides_every_ns=MS // 10),))
     table = Table(fast, period=10)
     table.add("mint", 0, 80, did={"1": Did(on=60)})
     quiet = judge_one(table, own_channel_only="yes")
     assert quiet["verdict"] == "not shown"
-    assert "sensor sachet decides every 0.1 ms and was logged every 10 ms, so computed outputs cannot show silence" in quiet["reason"]
+    assert (
+        "sensor sachet decides every 0.1 ms and was logged every 10 ms, so computed outputs cannot show silence"
+        in quiet["reason"]
+    )
     assert judge_one(table, channels="1")["verdict"] == "pass"
     assert judge_one(table, response={"at_most": "30 ms", "from": "start"})["verdict"] == "not shown"
     assert judge_one(table, pulses={"channels": "own", "exactly": "1"})["verdict"] == "not shown"
@@ -204,7 +210,7 @@ def test_a5_a_log_slower_than_the_sensor_cannot_show_silence() -> None:
     assert judge_one(table, own_channel_only="yes")["verdict"] == "fail"
 
 
-# --- pulses ------------------------------------------------------------------------------------------------------------------------
+# --- pulses --------------------------------------------------------------------------------------------------------------------
 
 
 def test_a10d_fewest_and_most_must_both_be_right() -> None:
@@ -221,7 +227,9 @@ def test_pulses_of_an_output_up_to_the_next_presentation() -> None:
     table = Table(station())
     table.add("mint", 100, 180)
     table.add("mint", 300, 380)
-    table.signal("output", "counter", must=[(110, 130), (290, 295), (310, 330)], can=[(110, 130), (200, 203), (290, 295), (310, 350)])
+    table.signal(
+        "output", "counter", must=[(110, 130), (290, 295), (310, 330)], can=[(110, 130), (200, 203), (290, 295), (310, 350)]
+    )
     result = run_case(table, case(of("mint"), Evidence(trials=2), pulses={"output": "counter", "exactly": "1"}))
     assert (result["conforming"], result["nonconforming"]) == (1, 1)
     assert why(result) == "mint, at 0.100 s: counter gave 2 to 3 pulses"
@@ -234,7 +242,7 @@ def test_no_own_channel_gives_no_pulses_to_count() -> None:
     assert "no channel should be on for this target" in result["reason"]
 
 
-# --- response and held -------------------------------------------------------------------------------------------------------------
+# --- response and held ---------------------------------------------------------------------------------------------------------
 
 
 def test_a24_a_flicker_is_no_response() -> None:
@@ -264,7 +272,8 @@ def test_response_from_an_edge() -> None:
 
 
 def test_c17_an_edge_is_known_to_one_reading_period() -> None:
-    """C17: readings every 4 ms; 18 ms may be 22, so a limit of 20 ms is not certain; a limit of 3 ms cannot be judged at all."""
+    """C17: readings every 4 ms; 18 ms may be 22, so a limit of 20 ms is not certain; a limit of 3 ms cannot be judged at
+    all."""
     table = shown({"1": Did(on=60, at=18)})
     table.period = 4
     result = judge_one(table, response={"at_most": "20 ms", "from": "start"})
@@ -288,11 +297,12 @@ def test_held() -> None:
     assert "readings come every 1 ms" in judge_one(table, held="at least 0.5 ms")["reason"]
 
 
-# --- margin and level --------------------------------------------------------------------------------------------------------------
+# --- margin and level ----------------------------------------------------------------------------------------------------------
 
 
 def test_a1_margin_is_positive_where_good_for_both_kinds() -> None:
-    """A1: tolerance 0.012. Own channel seen for sure down to 0.006: 0.5; a silent one on at all from 0.018: 0.5; `off match` swaps."""
+    """A1: tolerance 0.012. Own channel seen for sure down to 0.006: 0.5; a silent one on at all from 0.018: 0.5; `off
+    match` swaps."""
     table = shown({"1": Did(on=60, sure=0.006, any=0.004), "2": Did(sure=0.03, any=0.018), "3": Did(sure=0.05, any=0.05)})
     assert outcome(judge_one(table, margin={"must_fire": "at least 0.5", "must_be_silent": "at least 0.5"})) == "conforming"
     tight = judge_one(table, margin={"must_fire": "at least 0.25", "must_be_silent": "at least 0.6"})
@@ -337,7 +347,7 @@ def test_level() -> None:
     assert "no plateau" in judge_one(shown({}), level={"at_least": "30 %"})["reason"]
 
 
-# --- agrees ------------------------------------------------------------------------------------------------------------------------
+# --- agrees --------------------------------------------------------------------------------------------------------------------
 
 
 def recorded_and_computed(recorded: list[tuple[float, float]], computed: list[tuple[float, float]], **more: Any) -> Table:

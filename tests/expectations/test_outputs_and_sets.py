@@ -1,4 +1,5 @@
-"""Expectations about outputs, sets and runs. Worked by hand; A3, A10 … are the counter-examples from practice. Times are in ms."""
+"""Expectations about outputs, sets and runs. Worked by hand; A3, A10 … are the counter-examples from practice. Times are in
+ms."""
 
 from __future__ import annotations
 
@@ -53,7 +54,7 @@ def flap(**more: str) -> dict[str, dict[str, str]]:
     return {"flap": {"from": "box out", **more}}
 
 
-# --- outputs: on -------------------------------------------------------------------------------------------------------------------
+# --- outputs: on ---------------------------------------------------------------------------------------------------------------
 
 
 def test_on_is_a_rising_edge_in_the_window_that_lasts() -> None:
@@ -122,7 +123,7 @@ def test_a_gap_in_the_window_takes_away_conforming_only() -> None:
     assert outcome(judge_box(table, outputs=asked)) == "nonconforming"
 
 
-# --- outputs: off ------------------------------------------------------------------------------------------------------------------
+# --- outputs: off --------------------------------------------------------------------------------------------------------------
 
 
 def two_boxes() -> Table:
@@ -173,7 +174,9 @@ def test_perhaps_on_is_not_off_and_the_perhaps_is_named() -> None:
     table = box(did={"mint": {"1": Did(on=3)}})
     table.signal("output", "flap", must=[], can=[(10000, 10120)], decisions=[10000, 11000])
     result = judge_box(table, outputs=flap(**{"is": "off"}))
-    assert "flap was on perhaps, from 10.000 s for 120 ms; channel 1 was on for 3 ms at mint, 9.100 s, perhaps seen" in why(result)
+    assert "flap was on perhaps, from 10.000 s for 120 ms; channel 1 was on for 3 ms at mint, 9.100 s, perhaps seen" in why(
+        result
+    )
 
 
 def test_an_unknown_start_is_not_seen_to_be_on() -> None:
@@ -213,7 +216,7 @@ def test_where_a_set_has_no_edge_of_its_own_there_is_no_reference() -> None:
     assert "this recording has no output flap" in result["reason"]
 
 
-# --- sets --------------------------------------------------------------------------------------------------------------------------
+# --- sets ----------------------------------------------------------------------------------------------------------------------
 
 
 def test_a3_the_state_just_before_the_edge_is_read() -> None:
@@ -308,7 +311,7 @@ def test_count_in_a_set() -> None:
     assert outcome(judge_box(table, count={"output": "counter"})) == "not_judged"
 
 
-# --- plateaus ----------------------------------------------------------------------------------------------------------------------
+# --- plateaus ------------------------------------------------------------------------------------------------------------------
 
 
 def lab_table(points: list[tuple[float, float, float]], **more: Any) -> Table:
@@ -378,7 +381,7 @@ def test_drift_of_colour() -> None:
     assert run_case(table, case(of("chamomile"), Evidence(runs=1), drift=asked))["verdict"] == "pass"
 
 
-# --- a table without times ---------------------------------------------------------------------------------------------------------
+# --- a table without times -----------------------------------------------------------------------------------------------------
 
 
 def hand_trials() -> Table:
@@ -430,7 +433,7 @@ def test_a_set_by_hand() -> None:
     assert run_case(table, case(lacking("mint"), ONE, set="incomplete"))["verdict"] == "not judged"
 
 
-# --- windows against a plain reading of the rule -----------------------------------------------------------------------------------
+# --- windows against a plain reading of the rule -------------------------------------------------------------------------------
 
 
 def test_pulse_ranges_against_counting_one_by_one() -> None:

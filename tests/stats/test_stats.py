@@ -15,7 +15,9 @@ from stationtest.stats.proportions import interval, lower_bound, upper_bound
 from stationtest.stats.rates import upper_count, upper_rate
 from stationtest.stats.sample_size import chance_to_pass, clean_trials_show, shows, smallest
 
-ROWS = list(csv.DictReader((Path(__file__).parents[1] / "values" / "binomial_bounds.csv").read_text(encoding="utf-8").splitlines()))
+ROWS = list(
+    csv.DictReader((Path(__file__).parents[1] / "values" / "binomial_bounds.csv").read_text(encoding="utf-8").splitlines())
+)
 BOUNDS = [row for row in ROWS if row["kind"] == "clopper_pearson"]
 SIZES = [row for row in ROWS if row["kind"] == "sample_size"]
 RULE_OF_THREE = [row for row in ROWS if row["kind"] == "rule_of_three"]
@@ -38,7 +40,8 @@ def test_published_bounds(row: dict[str, str]) -> None:
 
 @pytest.mark.parametrize("row", SIZES, ids=lambda row: f"{row['reliability']}-{row['confidence']}-{row['failures']}")
 def test_published_sample_sizes(row: dict[str, str]) -> None:
-    """Source: column `source` of each row (Touw and Hoogduin 2011, AICPA 2017, CMH-17-1G; some from memory, as the row says)."""
+    """Source: column `source` of each row (Touw and Hoogduin 2011, AICPA 2017, CMH-17-1G; some from memory, as the row
+    says)."""
     reliability, confidence, accepted = float(row["reliability"]), float(row["confidence"]), int(row["failures"])
     n = smallest(reliability, confidence, accepted)
     assert n == int(row["n_required"])
@@ -75,7 +78,8 @@ def test_the_share_at_the_bound_has_just_the_remaining_risk() -> None:
 
 
 def test_both_risks_of_59_clean_trials() -> None:
-    """Counter-example A13 and part C: 59 clean trials pass a station that is 99 % right with 55 %, one that is 99.9 % right with 94 %."""
+    """Counter-example A13 and part C: 59 clean trials pass a station that is 99 % right with 55 %, one that is 99.9 % right
+    with 94 %."""
     assert smallest(0.95, 0.95) == 59
     assert round(chance_to_pass(59, 0, 0.99), 2) == 0.55
     assert round(chance_to_pass(59, 0, 0.999), 2) == 0.94
@@ -119,8 +123,8 @@ def test_one_of_sixty() -> None:
 
 
 def test_rates() -> None:
-    """3.0 events for none seen at 95 % (practice note L9). One and three events: E. S. Pearson and H. O. Hartley, Biometrika Tables
-    for Statisticians, Table 40 (Poisson limits, 95 %: 4.74 and 7.75), from memory."""
+    """3.0 events for none seen at 95 % (practice note L9). One and three events: E. S. Pearson and H. O. Hartley,
+    Biometrika Tables for Statisticians, Table 40 (Poisson limits, 95 %: 4.74 and 7.75), from memory."""
     assert upper_count(0, 0.95) == pytest.approx(-math.log(0.05), rel=1e-12)
     assert round(upper_count(1, 0.95), 2) == 4.74
     assert round(upper_count(3, 0.95), 2) == 7.75
