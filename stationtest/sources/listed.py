@@ -135,16 +135,18 @@ def _read(recording: Recording, path: str, form: RecordingForm, reader: Reader, 
         said = f"the recording has {len(recording.sensors)} sensors, so each presentation must name its own"
         Where(path).refuse(None, f"{prefix}sensor", said, "missing-key")
     wanted: dict[str, str] = {}
+    keys: dict[str, str] = {}
     for role, column in at.items():
         if column is None:
             Where(path).refuse(None, f"{prefix}{role}", f"the form must name the column of the {role}", "missing-key")
-        wanted[column] = "time"
-    wanted.update({column: "text" for column, _ in names.values()})
+        wanted[column], keys[column] = "time", f"{prefix}{role}"
+    for column, own in names.values():
+        wanted[column], keys[column] = "text", own.key
     if form.void:
-        wanted[form.void] = "digital"
-    for column in wanted:
+        wanted[form.void], keys[form.void] = "digital", f"{prefix}void"
+    for column, key in keys.items():
         if column not in reader.columns:
-            missing(column, reader.columns, prefix or "gate.list", Where(path))
+            missing(column, reader.columns, key, Where(path))
     held: dict[str, list[Any]] = {key: [] for key in (*at, *names, "void")}
     for begin, table in reader.tables(wanted):
         columns = dict(zip(table.schema.names, table.columns, strict=True))

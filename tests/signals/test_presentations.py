@@ -232,7 +232,8 @@ def listed_at(*times: tuple[int, int], void: list[bool] | None = None) -> Listed
 def test_a_list_longer_than_the_recording() -> None:
     """Counter-example A28: what is listed but was not recorded is kept, without rows, and can never conform."""
     t = list(range(100, 200, 10))
-    table, owner, _ = run(Batch(0, np.array(t), rows=10), [4, 6], facts(), listed_at((0, 50), (80, 115), (122, 128), (150, 170), (300, 310)))
+    listed = listed_at((0, 50), (80, 115), (122, 128), (150, 170), (300, 310))
+    table, _, _ = run(Batch(0, np.array(t), rows=10), [4, 6], facts(), listed)
     real = ~table.between
     assert table.start_ns[real].tolist() == [0, 100, 122, 150, 300] and table.end_ns[real].tolist() == [50, 115, 128, 170, 310]
     assert table.rows[real].tolist() == [0, 2, 0, 2, 0]
