@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import re
 import shlex
 import shutil
@@ -167,6 +168,29 @@ def test_every_distance_is_described(name: str) -> None:
 @pytest.mark.parametrize("name", cli.COMMANDS)
 def test_every_command_is_described(name: str) -> None:
     assert f"| `stationtest {name}" in README
+
+
+def test_the_floors_are_those_that_are_held() -> None:
+    """The table against the one that test_architecture.py holds the imports to."""
+    rows = re.findall(r"^\| (\d) \| ([^|]+) \|", DEVELOPERS, re.MULTILINE)
+    told = {
+        word.removesuffix("/").removesuffix(".py"): int(floor) for floor, words in rows for word in re.findall(r"`(\S+)`", words)
+    }
+    tree = ast.parse((ROOT / "tests" / "test_architecture.py").read_text(encoding="utf-8"))
+    held = next(node.value for node in tree.body if isinstance(node, ast.AnnAssign) and ast.unparse(node.target) == "FLOORS")
+    assert held is not None and told == ast.literal_eval(held)
+
+
+def test_what_to_copy_is_there() -> None:
+    """Every path and file that the table of things to add names."""
+    part = DEVELOPERS.partition("## I want to add")[2].partition("\n\n")[2].partition("\n\n")[0]
+    for row in part.splitlines()[2:]:
+        _, _, folder, copy, test, *_ = row.split("|")
+        for path in re.findall(r"`((?:stationtest|tests)/\S*)`", row):
+            assert (ROOT / path).exists(), path
+        for name in re.findall(r"`(\w+\.py)`", copy):
+            assert (ROOT / folder.strip().strip("`") / name).is_file(), name
+        assert "tests/" in test or "a test" in test
 
 
 def test_every_package_has_a_reason() -> None:
