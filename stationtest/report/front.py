@@ -160,10 +160,15 @@ def on_what(result: dict[str, Any]) -> list[str]:
 def how_sure(result: dict[str, Any]) -> list[str]:
     """What the passing cases show, grouped by the evidence they asked; then on what basis."""
     executed = [case for case in result["cases"] if case["state"] == "executed"]
-    groups = Counter(_demand(case["asked"]) for case in executed if case["verdict"] == "pass")
+    passed = [case["asked"] for case in executed if case["verdict"] == "pass"]
+    groups = Counter(_demand(asked) for asked in passed if asked["trials"] is None)
     found = [
         f"{plural(number, 'case')} that pass{'es' if number == 1 else ''}: {words}." for words, number in sorted(groups.items())
     ]
+    trials = sorted(asked["trials"] for asked in passed if asked["trials"] is not None)
+    if trials:
+        numbers = listed([count(number) for number in dict.fromkeys(trials)], "or")
+        found.append(f"{plural(len(trials), 'case')} that pass{'es' if len(trials) == 1 else ''}: {numbers} trials, as planned.")
     basis = Counter(case["basis"] for case in executed if case["basis"])
     if basis:
         found.append(
@@ -178,8 +183,6 @@ def _demand(asked: dict[str, Any]) -> str:
         return f"at least {share} of trials conform, at {sure} confidence (one-sided)"
     if asked["duration_ns"] is not None:
         return f"no event in at least {duration(asked['duration_ns'])}"
-    if asked["trials"] is not None:
-        return f"{plural(asked['trials'], 'trial')} as planned"
     if asked["runs"] is not None:
         return plural(asked["runs"], "run")
     return str(asked["words"])

@@ -18,7 +18,7 @@ from markupsafe import Markup
 from stationtest.report import drawings, front, rows, rule, wording
 
 TEMPLATES = Path(__file__).parent / "templates"
-FILTERS = ("count", "decimal", "duration", "percent", "plural", "seconds", "size", "slug", "listed")
+FILTERS = ("count", "decimal", "duration", "percent", "plural", "seconds", "size", "slug", "listed", "shortened")
 
 
 def render(record: dict[str, Any]) -> str:

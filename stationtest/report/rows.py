@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from stationtest.report.wording import VERDICT_WORDS, count, decimal, duration, percent, percent_up, slug
+from stationtest.report.wording import VERDICT_WORDS, count, decimal, duration, percent, percent_up, shortened, slug
 
 DETAILED = 120
 """Cases that stand in full: those that do not pass first, then passing ones, each in the order of the files."""
@@ -16,9 +16,6 @@ RULE = (
     f"At most {DETAILED} cases stand in full: those that do not pass first, then those that pass, in the order of the files. "
     "Every case has its row in the table; the record has all of each."
 )
-
-LONGEST_REASON = 200
-"""Characters of a reason in the table for a case that does not stand in full."""
 
 _CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufffe\uffff]")
 
@@ -95,8 +92,7 @@ def cases(result: dict[str, Any]) -> tuple[list[CaseRow], list[CaseRow], list[Ca
 def _row(case: dict[str, Any], keys: dict[str, str]) -> CaseRow:
     key = keys.get(case["id"], "")
     reason = "" if key or case["verdict"] == "pass" else case["reason"]
-    if len(reason) > LONGEST_REASON:
-        reason = reason[: LONGEST_REASON - 1] + "…"
+    reason = shortened(reason)
     return CaseRow(
         key=key,
         id=case["id"],

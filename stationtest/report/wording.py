@@ -108,6 +108,11 @@ def _short(value: float, places: int = 3) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
+def shortened(text: str, longest: int = 200) -> str:
+    """Text cut with an ellipsis, for where the whole of it stands elsewhere."""
+    return text if len(text) <= longest else text[: longest - 1].rstrip() + "…"
+
+
 def figures(text: str) -> bool:
     """Whether a cell begins as a number (or says 'none'), so that it is set to the right of its column."""
     return text[:1].isdigit() or (text[:1] == "\u2212" and text[1:2].isdigit()) or text == "–"

@@ -6,7 +6,7 @@ import re
 from xml.etree import ElementTree
 
 import pytest
-from report_records import FORMULA, HOSTILE, figures
+from report_figures import FORMULA, HOSTILE, figures
 
 from stationtest.report import drawings, page
 from stationtest.report.svg import Axis, Drawing
@@ -92,10 +92,16 @@ def test_ticks_are_round_and_inside(low: float, high: float) -> None:
 
 # Text against what it stands on. Source of the formula: W3C, Web Content Accessibility Guidelines 2.2, definitions of
 # relative luminance and contrast ratio; 4.5 for text (1.4.3), 3 for parts of graphics (1.4.11).
-TEXT = [("#1a222c", "#fff"), ("#4a5563", "#fff"), ("#4a5563", "#fbf1e7"), ("#4a5563", "#eef2f6"), ("#174a7c", "#fff"), ("#174a7c", "#eef2f6"),
-        ("#9c3d00", "#fff"), ("#9c3d00", "#fbf1e7"), ("#37424f", "#fff"), ("#1a222c", "#e4ecf4"), ("#1a222c", "#b9cde1")]  # fmt: skip
-GRAPHICS = [("#174a7c", "#fff"), ("#c25a12", "#fff"), ("#68737f", "#fff"), ("#8a94a1", "#fff"), ("#a84a08", "#fff"), ("#56606b", "#fff"),
-            ("#9c3d00", "#e4ecf4"), ("#174a7c", "#e4ecf4")]  # fmt: skip
+ON = {
+    "#fff": "#1a222c #4a5563 #174a7c #9c3d00 #37424f",
+    "#fbf1e7": "#4a5563 #9c3d00",
+    "#eef2f6": "#4a5563 #174a7c",
+    "#e4ecf4": "#1a222c",
+    "#b9cde1": "#1a222c",
+}
+SHAPES_ON = {"#fff": "#174a7c #c25a12 #68737f #8a94a1 #a84a08 #56606b", "#e4ecf4": "#9c3d00 #174a7c"}
+TEXT = [(ink, paper) for paper, inks in ON.items() for ink in inks.split()]
+GRAPHICS = [(ink, paper) for paper, inks in SHAPES_ON.items() for ink in inks.split()]
 
 
 def contrast(one: str, other: str) -> float:

@@ -12,7 +12,8 @@ import time
 from html.parser import HTMLParser
 
 import pytest
-from report_records import FORMULA, HOSTILE, LONG, UMLAUTS, big_record, case, clean_record, record
+from report_figures import FORMULA, HOSTILE, LONG, UMLAUTS
+from report_records import big_record, case, clean_record, record
 
 from stationtest.report import page, rows
 
@@ -300,7 +301,8 @@ def test_a_bound_is_never_rounded_up_to_what_was_asked() -> None:
 def test_the_page_is_drawn_without_numpy_and_the_readers() -> None:
     code = (
         "import sys; sys.path.insert(0, sys.argv[1]); from report_records import record; from stationtest.report import page; "
-        "page.render(record()); print(sorted({'numpy', 'pyarrow', 'pydantic', 'scipy', 'colour', 'yaml', 'rich'} & set(sys.modules)))"
+        "page.render(record()); heavy = {'numpy', 'pyarrow', 'pydantic', 'scipy', 'colour', 'yaml', 'rich'}; "
+        "print(sorted(heavy & set(sys.modules)))"
     )
     folder = __file__.rsplit("/", 1)[0]
     ran = subprocess.run([sys.executable, "-c", code, folder], capture_output=True, text=True, check=True)
