@@ -10,8 +10,6 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Protocol
 
-import numpy as np
-
 from stationtest.files.words import duration_text
 from stationtest.files.words import share_text as _share_text
 from stationtest.model.case import Evidence
@@ -21,6 +19,7 @@ from stationtest.stats.rates import upper_rate
 from stationtest.stats.sample_size import clean_trials_show, smallest
 
 if TYPE_CHECKING:
+    import numpy as np
     from numpy.typing import NDArray
 
 share_text = lru_cache(maxsize=1024)(_share_text)
@@ -95,6 +94,8 @@ def counted(evidence: Evidence, trials: Trials, first_open: str) -> Shown:
     found, judged, accepted = len(outcome), good + wrong, evidence.nonconforming_at_most
     considered, left_open = min(planned, found), 0
     if open_:
+        import numpy as np  # `check` and `sizes` come here for their words, without numpy
+
         reached = np.flatnonzero(np.cumsum(outcome != NOT_JUDGED) == planned) if judged >= planned else np.array([found - 1])
         considered = int(reached[0]) + 1
         left_open = int((outcome[:considered] == NOT_JUDGED).sum())

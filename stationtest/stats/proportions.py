@@ -16,6 +16,8 @@ def lower_bound(conforming: int, n: int, confidence: float) -> float:
     _check(conforming, n, confidence)
     if conforming == 0:
         return 0.0
+    if conforming == n:
+        return (1 - confidence) ** (1 / n)  # the closed form: a run without a nonconforming trial loads no scipy
     from scipy.special import betaincinv
 
     return float(betaincinv(conforming, n - conforming + 1, 1 - confidence))

@@ -6,6 +6,7 @@ Events are taken to come at a constant mean rate and independently (Poisson). Bo
 
 from __future__ import annotations
 
+import math
 from functools import lru_cache
 
 
@@ -14,6 +15,8 @@ def upper_count(events: int, confidence: float) -> float:
     """One-sided upper bound on the expected number of events in the duration in which `events` were seen."""
     if events < 0 or not 0 < confidence < 1:
         raise ValueError(f"{events} events at a confidence of {confidence}")
+    if events == 0:
+        return -math.log(1 - confidence)
     from scipy.special import gammaincinv
 
     return float(gammaincinv(events + 1, confidence))

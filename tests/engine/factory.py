@@ -85,7 +85,8 @@ def station(**more: Any) -> Station:
 
 def _sensor(name: str, **more: Any) -> Sensor:
     return Sensor(
-        name=name, reads="linear RGB", bands=("red", "green", "blue"), columns=("r", "g", "b"), full_scale=4095.0, clips_at=4095.0,
+        name=name, reads="linear RGB", bands=("red", "green", "blue"), columns=("r", "g", "b"), full_scale=4095.0,
+        clips_at=4095.0,
         dark=(12.0, 12.0, 12.0), white=(4000.0, 4000.0, 4000.0), **more,
     )  # fmt: skip
 
@@ -183,11 +184,13 @@ class Table:
             sensor=np.array([sensors.index(row.get("sensor", sensors[0])) for row in rows], dtype=np.int64),
             target=np.array([targets.index(row["target"]) for row in rows], dtype=np.int64),
             specimen=specimen, item=item, set=column("set", -1), between=column("between", False, np.bool_),
-            start_ns=times("start"), end_ns=times("end"), covered_ns=times("covered"), first_row=np.arange(n), rows=column("rows", 80),
+            start_ns=times("start"), end_ns=times("end"), covered_ns=times("covered"), first_row=np.arange(n),
+            rows=column("rows", 80),
             longest_step_ns=column("step", MS), status=column("status", 0), touches_before=column("touches", False, np.bool_),
             touches_after=np.zeros(n, dtype=np.bool_), level_min=column("level_min", np.nan, np.float64),
             level_max=column("level_max", np.nan, np.float64), clipped_rows=column("clipped", 0), dark_rows=column("dark", 0),
-            means=np.array([row.get("means", (np.nan,) * 3) for row in rows], dtype=np.float64).reshape(n, 3), conditions=conditions,
+            means=np.array([row.get("means", (np.nan,) * 3) for row in rows], dtype=np.float64).reshape(n, 3),
+            conditions=conditions,
         )  # fmt: skip
         set_targets = tuple(dict.fromkeys([*targets, *(name for one in self.sets for name in one["counts"])]))
         kinds = tuple(kind.name for kind in self.station.sets)

@@ -316,7 +316,8 @@ def test_an_expectation_that_no_plugin_brings_is_not_judged() -> None:
 def test_where_picks_by_any_declared_column() -> None:
     table = Table(station(conditions=(("belt", ("running", "stopped")),)))
     for i in range(12):
-        table.add("mint", 200 * i, 200 * i + 80, did={"1": Did(on=60)}, belt="running" if i % 3 else "stopped", specimen=str(i % 4),
+        moving = "running" if i % 3 else "stopped"
+        table.add("mint", 200 * i, 200 * i + 80, did={"1": Did(on=60)}, belt=moving, specimen=str(i % 4),
                   touches=i == 5)  # fmt: skip
     register = (Specimen(id="0", target="mint", grade="light limit"), Specimen(id="1", target="mint", grade="normal"))
 
