@@ -94,6 +94,12 @@ def test_the_tutorial_does_what_it_says(tmp_path: Path) -> None:
     assert len(list((tmp_path / "runs").glob("*/report.html"))) == 1
 
 
+def test_the_python_example() -> None:
+    (example,) = (text for text in blocks("python") if text.startswith("import stationtest"))
+    done = subprocess.run([sys.executable, "-c", example], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert "held over from hibiscus" in done.stdout
+
+
 def test_the_first_two_commands() -> None:
     """Not run here (they make environments); what they name must be there, and the program must understand the run."""
     first, second = (shlex.split(text.replace("&&", ";"), comments=False) for text in blocks("sh")[:2])
