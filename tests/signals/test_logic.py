@@ -158,6 +158,13 @@ def test_outputs_are_evaluated_after_what_they_read():
         run(loop, {}, (0, 10))
 
 
+def test_an_output_that_others_read_is_unknown_before_the_recording_too():
+    outputs = [Output(name="first", logic=all_of("1")), Output(name="second", logic=all_of("first"), held_until=BOX_OUT)]
+    found = run(outputs, {"1": known(), "box out": known((50, 60))}, (0, 100))
+    assert found["first"].state.can.tolist() == []
+    assert found["second"].state.can.tolist() == [[0, 50]]
+
+
 def test_a_recorded_output_is_what_others_read_and_is_still_computed():
     outputs = [Output(name="lamp", logic=all_of("1")), Output(name="alarm", logic=none_of("lamp"))]
     found = run(outputs, {"1": known((100, 200)), "lamp": known((103, 204))}, (0, 300))
