@@ -122,7 +122,8 @@ def counted(evidence: Evidence, trials: Trials, first_open: str) -> Shown:
         share = share_text(evidence.not_judged_at_most)
         reason = f"{' and '.join(filter(None, (lost, gone)))}, and the plan leaves out at most {share}"
         reason += f" (first: {first_open})" if left_open else ""
-        reason += f"; {_more(still, wrong, accepted)}" if still else ""
+        if still and evidence.not_judged_at_most:
+            reason += f"; {_more(still, wrong, accepted)}"
     elif still:
         reason = f"{judged} of {planned} {units}, {_nonconforming(wrong)}: {_more(still, wrong, accepted)}"
         reason += f"; so far {judged} show at least {at_least_text(low or 0.0)} {at}"

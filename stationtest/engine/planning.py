@@ -63,6 +63,10 @@ def _row(suite: Suite, case: Case, observations: Mapping[str, SourceObservations
     for entry in result["strata"]:
         if entry["nonconforming"] > evidence.nonconforming_at_most:
             row["shopping"].append(f"{entry['label']}: nothing would help this plan, it has failed")
+        elif entry["verdict"] == "not judged":
+            row["shopping"].append(f"{entry['label']}: {entry['reason']}")
+        elif each and entry["verdict"] != "pass" and entry["not_judged"] > evidence.not_judged_at_most * entry["found"]:
+            row["shopping"].append(f"{entry['label']}: {entry['not_judged']} not judged, more than the plan leaves out")
         elif each is not None:
             short = max(0, each - entry["conforming"] - entry["nonconforming"])
             row["still"] = (row["still"] or 0) + short
@@ -101,7 +105,7 @@ def _wanted(case: Case, label: str, n: int | None, duration_ns: int | None) -> s
     where = "".join(f", {name} {' or '.join(values)}" for name, values in case.where)
     how = f": {case.do}" if case.do else ""
     amount = f"{n} ×" if n is not None else duration_text(duration_ns or 0) + " of"
-    return f"{amount} {label}{where}{how}"
+    return f"{amount} {label.removeprefix('between: ')}{where}{how}"
 
 
 def _both_risks(n: int, accepted: int) -> str:

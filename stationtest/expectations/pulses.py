@@ -58,7 +58,7 @@ def words(fields: Fields, station: Station) -> str:
         many = " and ".join([f"at least {least}"] * (least > 0) + [f"at most {most}"] * (most is not None))
     if fields.output is not None:
         return f"{fields.output} gives {many} {'pulse' if many.endswith(' 1') else 'pulses'}"
-    verb = "give each" if fields.channels == ("own",) or len(fields.channels or ()) > 1 else "gives"
+    verb = "each give" if fields.channels == ("own",) or len(fields.channels or ()) > 1 else "gives"
     return f"{channels_text(fields.channels or ())} {verb} {many} {'pulse' if many.endswith(' 1') else 'pulses'}"
 
 
