@@ -118,6 +118,8 @@ def assembled(
             continue
         part = dict(found)
         n = len(part["id"])
+        for name in words:
+            part.setdefault(name, np.full(n, -1, np.int32))
         bare = part["target"] < 0
         adjacent = part["end_ns"][:-1] == part["start_ns"][1:]
         touching = adjacent & ~bare[:-1] & ~bare[1:]

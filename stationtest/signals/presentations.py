@@ -97,7 +97,7 @@ class FromColumns:
 
     def __init__(self, facts: Facts) -> None:
         self._facts = facts
-        self._names = [*TRUTH[:-1], *facts.conditions]  # the columns of a stretch, target first
+        self._names: list[str] = []  # the columns that the recording has, target first, then the other truth, then conditions
         self._open: list[_Open | None] = [None] * len(facts.sensors)
         self._closed: list[list[dict[str, NDArray]]] = [[] for _ in facts.sensors]
         self._ends: dict[int, int] = {}
@@ -127,8 +127,10 @@ class FromColumns:
         assert batch.t_ns is not None
         t, n = batch.t_ns, len(batch)
         self._tables = batch.tables
-        nothing = np.full(n, -1, np.int32)
-        codes = [batch.codes.get(name, nothing) for name in self._names]
+        if not self._rows:
+            wanted = [*TRUTH[:-1], *self._facts.conditions]
+            self._names = [name for name in wanted if name in batch.codes or name == "target"]
+        codes = [batch.codes[name] if name in batch.codes else np.full(n, -1, np.int32) for name in self._names]
         steps = np.zeros(n + 1, np.int64)
         np.subtract(t[1:], t[:-1], out=steps[1:n])
         if self._last_ns is not None:
@@ -146,7 +148,7 @@ class FromColumns:
         return found
 
     def _one_sensor(self, k: int, t: Ints, steps: Ints, codes: list[Codes], first_row: int) -> _Found:
-        n, truth = len(t), len(TRUTH) - 1
+        n, truth = len(t), sum(name in TRUTH for name in self._names)
         going, gap_ns = self._open[k], self._facts.gap_ns
         starts = _changes(codes[:truth], None if going is None else going.codes[:truth])
         # a step belongs to the stretch of the row before it, so it also ends a stretch: (start, next start]

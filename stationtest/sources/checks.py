@@ -64,14 +64,15 @@ def switches(
     if not may_be_empty:
         no_empty_cells(column, key, name, where)
     if pa.types.is_boolean(column.type):
-        on = (column.fill_null(False) if column.null_count else column).to_numpy(zero_copy_only=False)
+        on = _unpacked(column.fill_null(False) if column.null_count else column)
         known = None
     elif pa.types.is_integer(column.type) or pa.types.is_floating(column.type):
         values = (column.fill_null(0) if column.null_count else column).to_numpy(zero_copy_only=False)
         on = _any_equal(values, _as_numbers(form.on))
         known = on | _any_equal(values, _as_numbers(form.off))
     else:
-        indices, words = _dictionary(column, key, name, where)
+        indices, dictionary = _dictionary(column, key, name, where)
+        words = dictionary.to_pylist()
         if may_be_empty:
             blank = np.isin(indices, [code for code, word in enumerate(words) if not word.strip()])
             empty = blank if empty is None else blank | empty
@@ -117,49 +118,44 @@ class Names:
 
     def of(self, column: pa.Array, name: str, where: Where) -> NDArray[np.int32]:
         """Codes (n,) of a column of text or whole numbers; -1 where the cell is empty."""
-        n = len(column)
-        if pa.types.is_null(column.type):
-            return np.full(n, -1, np.int32)
+        if pa.types.is_null(column.type) or not len(column):
+            return np.full(len(column), -1, np.int32)
         if pa.types.is_integer(column.type):
             missing = column.is_null().to_numpy(zero_copy_only=False) if column.null_count else None
             values = (column.fill_null(0) if missing is not None else column).to_numpy(zero_copy_only=False)
-            codes = self._by_runs(values, lambda value: str(value), where)
+            starts = _starts(values, missing)
+            words: list[Any] = values[starts].tolist()
         else:
-            indices, words = _dictionary(column, self.key, name, where)
-            missing = indices < 0 if column.null_count else None
-            codes = self._by_runs(indices, lambda index: "" if index < 0 else words[index], where)
+            values, dictionary = _dictionary(column, self.key, name, where)
+            missing = values < 0 if column.null_count else None
+            starts = _starts(values)
+            first = pa.array(np.maximum(values[starts], 0))
+            words = dictionary.take(first).to_pylist() if len(dictionary) else [""] * len(starts)
+        # truth changes seldom: only the first row of each run of equal values is looked up
+        codes = [-2 if word is None else self.codes.get(word, -2) for word in words]
+        for k, code in enumerate(codes):
+            if code == -2 and (missing is None or not missing[starts[k]]):
+                codes[k] = self._code(words[k], int(starts[k]), where)
+        found = np.repeat(np.array(codes, np.int32), np.diff(starts, append=len(values)))
         if missing is not None:
-            codes[missing] = -1
-        return codes
+            found[missing] = -1
+        return found
 
-    def of_words(self, words: Iterable[str], where: Where) -> NDArray[np.int32]:
-        return np.array([self._code(word, row, where) for row, word in enumerate(words)], np.int32)
-
-    def _by_runs(self, values: NDArray[Any], text: Callable[[Any], str], where: Where) -> NDArray[np.int32]:
-        """Truth changes seldom: only the first row of each run of equal values is looked up."""
-        if not len(values):
-            return np.empty(0, np.int32)
-        starts = np.concatenate(([0], np.flatnonzero(values[1:] != values[:-1]) + 1))
-        different, first, which = np.unique(values[starts], return_index=True, return_inverse=True)
-        codes = np.empty(len(different), np.int32)
-        for k in np.argsort(first, kind="stable").tolist():  # in order of appearance
-            codes[k] = self._code(text(different[k].item()), int(starts[first[k]]), where)
-        return np.repeat(codes[which], np.diff(np.append(starts, len(values))))
-
-    def _code(self, word: str, index: int, where: Where) -> int:
+    def _code(self, value: Any, index: int, where: Where) -> int:
+        """The code of a word, or of a whole number as a word, at its first appearance."""
+        word = str(value)
         code = self.codes.get(word)
-        if code is not None:
-            return code
-        if word in self.empty or word == "":
-            code = -1
-        elif self.allowed is not None and word not in self.allowed:
-            meant = nearest(word, self.allowed)
-            hint = f"; did you mean {shown(meant)}?" if meant else f"; declared: {allowed_words(self.allowed)}"
-            where.refuse(index, self.key, f"{shown(word)} is not a {self.what} of this station{hint}", "unknown-name")
-        else:
-            code = len(self.words)
-            self.words.append(word)
-        self.codes[word] = code
+        if code is None:
+            if word in self.empty or word == "":
+                code = -1
+            elif self.allowed is not None and word not in self.allowed:
+                meant = nearest(word, self.allowed)
+                hint = f"; did you mean {shown(meant)}?" if meant else f"; declared: {allowed_words(self.allowed)}"
+                where.refuse(index, self.key, f"{shown(word)} is not a {self.what} of this station{hint}", "unknown-name")
+            else:
+                code = len(self.words)
+                self.words.append(word)
+        self.codes[word] = self.codes[value] = code
         return code
 
 
@@ -190,8 +186,8 @@ def missing(column: str, columns: Collection[str], key: str, where: Where) -> No
     where.refuse(None, key, f"there is no column {shown(column)} in this file{hint}", "missing-column")
 
 
-def _dictionary(column: pa.Array, key: str, name: str, where: Where) -> tuple[NDArray[np.int32], list[str]]:
-    """Indices (n,), -1 where null, and the words of a column of text."""
+def _dictionary(column: pa.Array, key: str, name: str, where: Where) -> tuple[NDArray[np.int32], pa.Array]:
+    """Indices (n,), -1 where null, and the dictionary of a column of text."""
     if not pa.types.is_dictionary(column.type):
         if not (pa.types.is_string(column.type) or pa.types.is_large_string(column.type)):
             where.refuse(None, key, f"column {shown(name)} holds {column.type}; text or whole numbers are needed")
@@ -199,10 +195,25 @@ def _dictionary(column: pa.Array, key: str, name: str, where: Where) -> tuple[ND
     indices = column.indices
     if indices.null_count:
         indices = indices.cast(pa.int32()).fill_null(-1)
-    words = column.dictionary.to_pylist()
-    if words and not isinstance(words[0], str):
+    kind = column.type.value_type
+    if not (pa.types.is_string(kind) or pa.types.is_large_string(kind)):
         where.refuse(None, key, f"column {shown(name)} holds {column.type}; text or whole numbers are needed")
-    return indices.to_numpy(zero_copy_only=False), words
+    return indices.to_numpy(zero_copy_only=False), column.dictionary
+
+
+def _starts(values: NDArray[Any], missing: NDArray[np.bool_] | None = None) -> NDArray[np.int64]:
+    """Where runs of equal values, or of missing ones, begin."""
+    change = values[1:] != values[:-1]
+    if missing is not None:
+        change |= missing[1:] != missing[:-1]
+    return np.concatenate(([0], np.flatnonzero(change) + 1))
+
+
+def _unpacked(column: pa.Array) -> NDArray[np.bool_]:
+    """A boolean column without nulls as bool (n,); Arrow keeps eight in a byte, and is slow to take them apart."""
+    first = column.offset % 8
+    packed = np.frombuffer(column.buffers()[1], np.uint8)[column.offset // 8 :]
+    return np.unpackbits(packed, count=first + len(column), bitorder="little")[first:].view(np.bool_)
 
 
 def _as_numbers(words: Iterable[str]) -> list[float]:

@@ -14,6 +14,7 @@ from stationtest.model.station import Digital
 
 HEAD = "t,r,g,b,target\n"
 GOOD = HEAD + "0,1,2,3,\n1,1.5,2,3,mint\n2,1,2,3,mint\n"
+SEMICOLON = GOOD.replace(",", ";")
 GATE = form(inputs=(Digital(name="box in", column="gate"),))
 
 
@@ -93,8 +94,8 @@ REFUSED = [
     ("empty cell", HEAD + "0,1,2,3,\n1,,2,3,\n", {}, 3, "sensors.sachet.columns.red", "bad-value", "column r is empty"),
     ("empty time", HEAD + "0,1,2,3,\n,1,2,3,\n", {}, 3, "time", "bad-value", "column t is empty"),
     ("text", HEAD + "0,1,2,3,\n1,Bad,2,3,\n", {}, 3, "", "bad-value", "column r holds Bad, which is not a number"),
-    ("decimal comma", GOOD.replace(",", ";").replace("1.5", "1,5"), {"separator": "semicolon"}, 3, "decimal", "bad-dialect", "1,5"),
-    ("decimal point", GOOD.replace(",", ";"), {"separator": "semicolon", "decimal": "comma"}, 3, "decimal", "bad-dialect", "1.5"),
+    ("decimal comma", SEMICOLON.replace("1.5", "1,5"), {"separator": "semicolon"}, 3, "decimal", "bad-dialect", "1,5"),
+    ("decimal point", SEMICOLON, {"separator": "semicolon", "decimal": "comma"}, 3, "decimal", "bad-dialect", "1.5"),
     ("units", GOOD.replace(HEAD, HEAD + "ms,1,1,1,\n"), {}, 2, "units_line", "bad-value", "`units_line: yes` would pass over it"),
     ("comma in comma", HEAD + "0,1,2,3,\n1,1,5,2,3,\n", {}, 3, "separator", "bad-dialect", "the line has 6 cells, the header 5"),
     ("separator", GOOD.replace(",", ";"), {}, 0, "separator", "bad-dialect", "the header is one column, t;r;g;b;target"),
