@@ -30,7 +30,7 @@ def strata(shape: Present, pooled: bool, members: Iterable[str]) -> tuple[tuple[
     """The parts of which evidence is asked each by itself, with their labels: every target, every member that may lack (A2,
     A14).
     """
-    if pooled:
+    if pooled or len(shape.targets) == 1:
         parts: tuple[Present, ...] = (shape,)
     elif shape.kind == "targets":
         parts = tuple(replace(shape, targets=(target,)) for target in shape.targets)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 import re
 import unicodedata
@@ -46,6 +47,11 @@ def bare(value: object, what: str, allowed: str) -> str:
     text = text_of(value, what, allowed)
     if getattr(value, "quoted", False):
         raise wrong(f"{what} is due here, and what is quoted is text: write it without quotes", f'"{text}"', allowed)
+    return _typed(str(text))
+
+
+@functools.lru_cache(maxsize=1024)
+def _typed(text: str) -> str:
     return unicodedata.normalize("NFKC", text).replace("\u2212", "-").replace("\u03bc", "u").strip()
 
 
@@ -55,10 +61,14 @@ _DIGITS = r"[+-]?(?:0|[1-9][0-9]{0,17})(?:\.[0-9]{1,17})?"
 _NUMBER = re.compile(_DIGITS + r"(?:[eE][+-]?[0-9]{1,3})?")
 _QUANTITY = re.compile(rf"({_DIGITS})\s*([^\s\d.,+-].*)?")
 _COMMA = re.compile(r"[+-]?[0-9]+,[0-9]+(\D.*)?")
-_RATIONAL = {"ns": 1, "us": 1_000, "ms": 1_000_000, "s": 10**9, "min": 60 * 10**9, "h": 3600 * 10**9}
-_LENGTHS = {"um": Decimal("0.001"), "mm": Decimal(1), "cm": Decimal(10), "m": Decimal(1000)}
-_SPEEDS = {"mm/s": Decimal(1), "m/s": Decimal(1000), "m/min": Decimal(1000) / 60}
-_FREQUENCIES = {"Hz": Decimal(1), "kHz": Decimal(1000), "MHz": Decimal(10**6)}
+_KINDS: dict[str, tuple[Mapping[str, Decimal | int], str]] = {  # units by kind, and an example
+    "a duration": ({"ns": 1, "us": 1_000, "ms": 1_000_000, "s": 10**9, "min": 60 * 10**9, "h": 3600 * 10**9}, "40 ms"),
+    "a length": ({"um": Decimal("0.001"), "mm": 1, "cm": 10, "m": 1000}, "4 mm"),
+    "a speed": ({"mm/s": 1, "m/s": 1000, "m/min": Decimal(1000) / 60}, "500 mm/s"),
+    "a frequency": ({"Hz": 1, "kHz": 1000, "MHz": 10**6}, "1 kHz"),
+    "an angle": ({"deg": 1}, "12 deg"),
+    "a share": ({"%": 1}, "95 %"),
+}
 
 
 def _check_comma(text: str, allowed: str) -> None:
@@ -66,29 +76,37 @@ def _check_comma(text: str, allowed: str) -> None:
         raise wrong("numbers are written with a decimal point, not a comma", text, f"{text.replace(',', '.', 1)} or {allowed}")
 
 
-def _quantity(value: object, what: str, units: Mapping[str, Decimal | int], example: str) -> Decimal:
-    allowed = f"a number with its unit ({', '.join(units)}), such as {example}"
-    text = bare(value, what, allowed)
-    _check_comma(text, allowed)
+def _quantity(value: object, what: str) -> Decimal:
+    """A number with its unit, in the smallest unit of its kind (`what`)."""
+    return _measured(bare(value, what, _allowed(what)), what)
+
+
+@functools.lru_cache(maxsize=16)
+def _allowed(what: str) -> str:
+    units, example = _KINDS[what]
+    return f"a number with its unit ({', '.join(units)}), such as {example}"
+
+
+@functools.lru_cache(maxsize=1024)
+def _measured(text: str, what: str) -> Decimal:
+    units, example = _KINDS[what]
+    _check_comma(text, _allowed(what))
     match = _QUANTITY.fullmatch(text)
     if match is None:
-        raise wrong(f"this is not {what}", text, allowed)
+        raise wrong(f"this is not {what}", text, _allowed(what))
     number, unit = match.groups()
     if unit is None:
-        raise wrong(f"a bare number needs a unit: {number} {example.split()[1]}", text, allowed)
+        raise wrong(f"a bare number needs a unit: {number} {example.split()[1]}", text, _allowed(what))
     if unit not in units:
         near = nearest(unit, units)
-        raise wrong(
-            f"`{words.shown(unit, 20)}` is no unit of {what}" + (f"; did you mean {number} {near}?" if near else ""),
-            text,
-            allowed,
-        )
+        hint = f"; did you mean {number} {near}?" if near else ""
+        raise wrong(f"`{words.shown(unit, 20)}` is no unit of {what}{hint}", text, _allowed(what))
     return Decimal(number) * units[unit]
 
 
 def duration(value: object) -> int:
     """Nanoseconds, exact; not negative; below 2**53 (104 days)."""
-    ns = _quantity(value, "a duration", _RATIONAL, "40 ms")
+    ns = _quantity(value, "a duration")
     if ns != ns.to_integral_value():
         raise wrong("a duration finer than 1 ns cannot be kept", value, "whole nanoseconds")
     if ns < 0 or ns >= _MOST_NS:
@@ -105,42 +123,42 @@ def longer_than_nothing(value: object) -> int:
 
 def any_duration(value: object) -> int:
     """Nanoseconds; may be negative (an offset)."""
-    ns = _quantity(value, "a duration", _RATIONAL, "40 ms")
+    ns = _quantity(value, "a duration")
     if ns != ns.to_integral_value() or abs(ns) >= _MOST_NS:
         raise wrong("a duration is out of range", value, "whole nanoseconds, up to 104 days")
     return int(ns)
 
 
-def _positive(value: object, what: str, units: Mapping[str, Decimal | int], example: str) -> float:
-    amount = _quantity(value, what, units, example)
+def _positive(value: object, what: str) -> float:
+    amount = _quantity(value, what)
     if amount <= 0:
-        raise wrong(f"{what} must be more than nothing", value, f"such as {example}")
+        raise wrong(f"{what} must be more than nothing", value, f"such as {_KINDS[what][1]}")
     return float(amount)
 
 
 def length(value: object) -> float:
     """Millimetres, more than 0."""
-    return _positive(value, "a length", _LENGTHS, "4 mm")
+    return _positive(value, "a length")
 
 
 def speed(value: object) -> float:
     """Millimetres a second, more than 0."""
-    return _positive(value, "a speed", _SPEEDS, "500 mm/s")
+    return _positive(value, "a speed")
 
 
 def frequency(value: object) -> float:
     """Hertz, more than 0."""
-    return _positive(value, "a frequency", _FREQUENCIES, "1 kHz")
+    return _positive(value, "a frequency")
 
 
 def angle(value: object) -> float:
     """Degrees."""
-    return float(_quantity(value, "an angle", {"deg": Decimal(1)}, "12 deg"))
+    return float(_quantity(value, "an angle"))
 
 
 def any_share(value: object) -> float:
     """`95 %` → 0.95, not negative."""
-    amount = _quantity(value, "a share", {"%": Decimal(1)}, "95 %") / 100
+    amount = _quantity(value, "a share") / 100
     if amount < 0:
         raise wrong("a share is out of range", value, "0 % or more")
     return float(amount)

@@ -50,7 +50,7 @@ def _language(value: object) -> str:
 def _reads(value: object) -> str:
     if value == "bands":
         raise wrong("spectral bands come with a later version", value, ", ".join(BANDS), "reserved-word")
-    if value not in BANDS:
+    if not isinstance(value, str) or value not in BANDS:
         raise wrong("what the sensor reads is not known", value, ", ".join(BANDS))
     return str(value)
 

@@ -79,11 +79,11 @@ class Tree:
 
 def plain(node: Any) -> Any:
     """The same as built-in dictionaries, lists and text."""
+    if isinstance(node, str):
+        return str(node)
     if isinstance(node, dict):
         return {str(key): plain(value) for key, value in node.items()}
-    if isinstance(node, list | tuple):
-        return [plain(value) for value in node]
-    return str(node)
+    return [plain(value) for value in node]
 
 
 def parse(data: bytes, path: str, loader: Any = None) -> Tree:
@@ -143,7 +143,7 @@ class _Builder:
         self.spans: dict[int, list[tuple[int, int]]] = {}  # by line with a `#`: the scalars that begin or end on it
         self.stack: list[_Open] = []
         self.root: Node | None = None
-        self.last_line = 0
+        self.event: Any = None  # the last one
 
     def tree(self) -> Tree:
         try:
@@ -153,18 +153,18 @@ class _Builder:
         except yaml.YAMLError as error:
             self._syntax(error)
         else:
-            self._eaten_values()
+            self._eaten_values(self.event.end_mark.line if self.event else 0)
         return Tree(self.path, self.root, self.problems)
 
     def _syntax(self, error: Any) -> None:
         """What the parser refuses. A `#` that ate the end of a list or mapping is told in place of what is missing then."""
-        line, column, sentence, self.last_line = syntax_error(error, self.text)
+        line, column, sentence, last_line = syntax_error(error, self.text)
         self.root = None
         opened = [one.node for one in self.stack if one.flow]
         if opened and error.problem_mark is not None and error.problem_mark.index >= len(self.text.rstrip()):
             line, column, sentence = opened[-1].line, opened[-1].column, never_closed(isinstance(opened[-1], Items))
-            self.last_line = error.problem_mark.line
-        self._eaten_values()
+            last_line = error.problem_mark.line
+        self._eaten_values(last_line)
         begun = min([line, *(node.line for node in opened)])
         if not any(problem.place.line >= begun for problem in self.problems):
             self._problem(line, column, sentence, "unreadable")
@@ -180,9 +180,8 @@ class _Builder:
         nodes = documents = 0
         try:
             while parser.check_event():
-                event = parser.get_event()
+                event = self.event = parser.get_event()
                 kind = type(event)
-                self.last_line = event.end_mark.line
                 if kind is yaml.ScalarEvent:
                     nodes += 1
                     self._scalar(event)
@@ -203,7 +202,7 @@ class _Builder:
                     if event.version or event.tags:
                         self._refuse(event, "directives (`%YAML`, `%TAG`) are not used here; leave the line out")
                 if nodes > MAX_NODES:
-                    self._problem(self.last_line + 1, 1, f"the file has more than {MAX_NODES} values", "too-large")
+                    self._problem(event.start_mark.line + 1, 1, f"the file has more than {MAX_NODES} values", "too-large")
                     self.root = None
                     return
         finally:
@@ -229,8 +228,17 @@ class _Builder:
             for line in range(mark.line, end.line + 1):
                 if line in self.hashes:
                     self.spans.setdefault(line, []).append((mark.index, end.index))
-        word = self._word(Word, event, event.value)
-        self._put(word, None if word.quoted or event.value not in _EMPTY else event)
+        text: str = event.value
+        word = Word(text)
+        word.line, word.column, word.quoted = mark.line + 1, mark.column + 1, bool(event.style)
+        top = self.stack[-1] if self.stack else None
+        if text in _EMPTY and not word.quoted:
+            self._put(word, event)
+        elif top is not None and top.key is not None and isinstance(top.node, Map):  # by far the most: the value of a key
+            top.node[top.key] = word
+            top.before, top.key = top.key, None
+        else:
+            self._put(word, None)
 
     def _open(self, event: Any, node: Map | Items) -> bool:
         if event.anchor is not None or event.tag is not None:
@@ -312,9 +320,10 @@ class _Builder:
         end = self.text.find("\n", self.hashes[line])
         return len(self.text) if end < 0 else end
 
-    def _eaten_values(self) -> None:
+    def _eaten_values(self, last_line: int) -> None:
+        """Tells every `#` up to a line (from 0) that YAML reads as a comment and that nobody meant as one."""
         for line, begin in self.hashes.items():
-            if line > self.last_line:
+            if line > last_line:
                 return
             spans = self.spans.get(line, ())
             at = self.text.find("#", begin)
