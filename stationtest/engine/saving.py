@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import os
 import shutil
 from collections.abc import Callable, Mapping
-from typing import Any, cast
+from typing import Any
 
 from stationtest.engine import records
 from stationtest.engine.running import Run
@@ -39,8 +40,9 @@ def save(run: Run, folder: str, render: Callable[[dict[str, Any]], str]) -> str:
     Raises `UsageError`: exists, cannot-write.
     """
     must_be_new(folder)
-    page = render(cast("dict[str, Any]", run.record)).encode()
-    return write_folder(folder, {records.NAME: canonical.dumps(run.record), **run.tables, "report.html": page})
+    record = canonical.dumps(run.record)
+    page = render(json.loads(record)).encode()  # as it will be read back, so that the page can be made again to the byte
+    return write_folder(folder, {records.NAME: record, **run.tables, "report.html": page})
 
 
 def write_folder(folder: str, files: Mapping[str, bytes]) -> str:

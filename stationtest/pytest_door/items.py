@@ -108,7 +108,7 @@ class CaseItem(pytest.Item):
         result = self.result
         lines = [result["reason"] or result["claim"]]
         lines.append(f"{result['verdict']}: {self.case.id}, {result['title']} ({self.case.place})")
-        lines.append(f"{result['statement']} Basis: {result['basis']}.")
+        lines.append(f"{result['statement'].rstrip('.')}. Basis: {result['basis']}.")
         counted = f"{result['conforming']} conforming, {result['nonconforming']} nonconforming, {result['not_judged']} not judged"
         lines.append(f"{result['found']} trials: {counted}; asked: {result['asked']['words']}")
         lines.extend(f"  {trial['text']}" for trial in result["nonconforming_trials"][:3])
