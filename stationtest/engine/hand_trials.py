@@ -22,14 +22,16 @@ from stationtest.model.observations import (
     Signal,
     SourceObservations,
 )
+from stationtest.model.parts import Parts
 from stationtest.signals.batch import TRUTH, UNKNOWN, Batch
 from stationtest.signals.channel_distances import ChannelDistances
 from stationtest.signals.conversion import SensorModel
+from stationtest.signals.distances import known_of
 from stationtest.sources.recorded import Recording
 from stationtest.sources.trials import void
 
 
-def observe_trials(suite: Suite, recording: Recording, taught: Taught) -> SourceObservations:
+def observe_trials(suite: Suite, recording: Recording, parts: Parts, taught: Taught) -> SourceObservations:
     """The rows of the table as presentations without times. What was noted counts as seen; nothing noted is not known."""
     station, form = suite.station, recording.form
     batch = recording.trials()
@@ -38,12 +40,14 @@ def observe_trials(suite: Suite, recording: Recording, taught: Taught) -> Source
     codes = {name: batch.codes[name].astype(np.int64) if name in batch.codes else np.full(n, -1) for name in tables}
     if (codes["target"] < 0).any():
         row = int(np.flatnonzero(codes["target"] < 0)[0])
-        raise readings_error(recording.path, row + 2, "target", "a hand trial must say what was presented; `?` says it is not known", "bad-value")
+        raise readings_error(
+            recording.path, row + 2, "target", "a hand trial must say what was presented; `?` says it is not known", "bad-value"
+        )
     sensor = _sensors(suite, batch, codes["sensor"], tables["sensor"])
     status = np.where(void(batch), VOID, 0)
     if UNKNOWN in tables["target"]:
         status |= np.where(codes["target"] == tables["target"].index(UNKNOWN), UNKNOWN_TARGET, 0)
-    figures = _readings(suite, batch, taught, sensor, n)
+    figures = _readings(suite, batch, parts, taught, sensor, n)
     sets, belongs, notes = assemble(
         station,
         Members(
@@ -88,7 +92,7 @@ def _sensors(suite: Suite, batch: Batch, codes: NDArray[np.int64], names: tuple[
     return np.zeros(len(batch), np.int64)
 
 
-def _readings(suite: Suite, batch: Batch, taught: Taught, sensor: NDArray[np.int64], n: int) -> dict[str, Any]:
+def _readings(suite: Suite, batch: Batch, parts: Parts, taught: Taught, sensor: NDArray[np.int64], n: int) -> dict[str, Any]:
     """Closeness, level and means where the table holds the sensor's readings, else NaN."""
     station = suite.station
     count = len(station.channels)
@@ -102,7 +106,7 @@ def _readings(suite: Suite, batch: Batch, taught: Taught, sensor: NDArray[np.int
         mine = sensor == station_sensor_number(station, name)
         channels = channels_of(station, name)
         relative, level = model.relative(raw), model.level(raw)
-        found = ChannelDistances(model, channels, taught.means).compute(relative)
+        found = ChannelDistances(model, channels, taught.means, known_of(parts.distances)).compute(relative)
         own["level_min"][mine] = own["level_max"][mine] = level[mine]
         own["clipped_rows"][mine] = model.clipped(raw)[mine]
         own["dark_rows"][mine] = (model.is_dark(level) | (level <= 0))[mine]
@@ -134,4 +138,3 @@ def _responses(suite: Suite, batch: Batch, sensor: NDArray[np.int64], figures: d
         closeness_max=1 - distance / tolerance, critical_any=distance, critical_sure=distance, at_ns=never,
         rested_clipped=clipped, rested_dark=np.zeros((n, count), bool),
     )  # fmt: skip
-

@@ -10,13 +10,14 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from stationtest.errors import ReadingsError, readings_error
+from stationtest.errors import Problem, ReadingsError, readings_error
 from stationtest.model.case import Suite
 from stationtest.model.parts import Parts
 from stationtest.model.station import Learned, Sensor
 from stationtest.signals import intervals
 from stationtest.signals.batch import Batch
-from stationtest.signals.conversion import Columns, SensorModel
+from stationtest.signals.conversion import SensorModel
+from stationtest.signals.elementwise import Columns
 from stationtest.signals.presentations import builder_for
 from stationtest.sources.recorded import open_recording
 
@@ -36,7 +37,7 @@ class Taught:
 def learn(suite: Suite, parts: Parts) -> Taught:
     """Every learned reference of the station. Raises `ReadingsError` with all that cannot be learned ('cannot-learn')."""
     taught = Taught()
-    problems = []
+    problems: list[Problem] = []
     for channel in suite.station.channels:
         for reference in channel.references:
             if reference.learned is not None and reference.learned not in taught.means:

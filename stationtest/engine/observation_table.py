@@ -1,9 +1,9 @@
 """The observations as one table, a row for each presentation and channel, so that every number behind a verdict can be had.
 
-Columns: recording, presentation (row number from 0), start_s, end_s (seconds since the recording's origin), target, specimen, set,
-sensor, channel, fired, silent, perhaps, known, basis, held_over_ms, first_on_ms (from the presentation's start), on_ms, longest_ms,
-pulses_min, pulses_max, closeness_max, margin (as a channel that must fire or be silent, whichever the target asks for), level_min,
-level_max, why_not (why the presentation cannot be called conforming). A table of hand trials has no times.
+Columns: recording, presentation (row number from 0), start_s, end_s (seconds since the recording's origin), target, specimen,
+set, sensor, channel, fired, silent, perhaps, known, basis, held_over_ms, first_on_ms (from the presentation's start), on_ms,
+longest_ms, pulses_min, pulses_max, closeness_max, margin (as a channel that must fire or be silent, whichever the target asks
+for), level_min, level_max, why_not (why the presentation cannot be called conforming). A table of hand trials has no times.
 """
 
 from __future__ import annotations

@@ -17,8 +17,10 @@ from numpy.typing import NDArray
 
 from stationtest.engine import learning
 from stationtest.engine.responses import ResponseTable, Stretch, gathered
-from stationtest.engine.sensor_stream import Sensed, SensorStream
+from stationtest.engine.sensing import Sensed, Sensing
+from stationtest.engine.sensor_stream import Cut, Here, SensorStream
 from stationtest.engine.sets import Members, assemble
+from stationtest.engine.station_signals import station_signals
 from stationtest.errors import readings_error
 from stationtest.model.case import Suite
 from stationtest.model.observations import (
@@ -27,16 +29,16 @@ from stationtest.model.observations import (
     TAUGHT,
     Clock,
     Presentations,
-    Signal,
     SourceObservations,
 )  # fmt: skip
 from stationtest.model.parts import Parts
-from stationtest.model.station import Channel, Edge, Sensor, Station
-from stationtest.signals import intervals, logic, ternary
+from stationtest.model.station import Channel, Sensor, Station
+from stationtest.signals import intervals
 from stationtest.signals.batch import Batch
 from stationtest.signals.channel_distances import ChannelDistances
 from stationtest.signals.comparator import Comparator
 from stationtest.signals.conversion import SensorModel
+from stationtest.signals.distances import known_of
 from stationtest.signals.presentations import Facts, PresentationTable, Ranges, builder_for
 from stationtest.signals.screen import Screen
 from stationtest.sources.recorded import Recording, open_recording
@@ -55,8 +57,8 @@ def observe(suite: Suite, key: str, parts: Parts, *, progress: Progress | None =
     if recording.form.rows == "trials":
         from stationtest.engine.hand_trials import observe_trials
 
-        return observe_trials(suite, recording, taught)
-    return _Observer(suite, recording, taught).run(progress)
+        return observe_trials(suite, recording, parts, taught)
+    return _Observer(suite, recording, parts, taught).run(progress)
 
 
 def edge_ns(station: Station, sensor: Sensor) -> int:
@@ -88,20 +90,20 @@ def channels_of(station: Station, sensor: str) -> tuple[Channel, ...]:
 class _Observer:
     """One pass over one recording."""
 
-    def __init__(self, suite: Suite, recording: Recording, taught: learning.Taught) -> None:
+    def __init__(self, suite: Suite, recording: Recording, parts: Parts, taught: learning.Taught) -> None:
         self.suite, self.station, self.recording, self.taught = suite, suite.station, recording, taught
         self.facts = facts_of(self.station, recording)
         self.listed = recording.listed()
         self.builder = builder_for(self.facts, self.listed)
         self.streams: dict[str, SensorStream] = {}
-        whole = self.station.between is not None
         for name in recording.sensors:
             sensor = self.station.sensor(name)
             channels = channels_of(self.station, name)
-            distances = ChannelDistances(SensorModel.from_sensor(sensor), channels, taught.means)
+            distances = ChannelDistances(SensorModel.from_sensor(sensor), channels, taught.means, known_of(parts.distances))
+            screen = None if self.station.between is not None else Screen.of(channels, distances)
             self.streams[name] = SensorStream(
-                sensor, channels, distances, None if whole else Screen.of(channels, distances),
-                seen_ns=self.station.scan.seen_ns, every_ns=self.facts.every_ns, gap_ns=self.facts.gap_ns,
+                Sensing(sensor, channels, distances, screen), seen_ns=self.station.scan.seen_ns, every_ns=self.facts.every_ns,
+                gap_ns=self.facts.gap_ns,
             )  # fmt: skip
         self.digital: dict[tuple[str, str], Comparator] = {}
         self.gaps: list[tuple[int, int]] = []
@@ -119,7 +121,7 @@ class _Observer:
             raise readings_error(self.recording.path, 0, "", "the recording has no rows", "empty-recording")
         end_ns = self.last_ns + self.facts.every_ns
         for stream in self.streams.values():
-            stream.finish(end_ns, end_ns)
+            stream.finish(end_ns)
         for signal in self.digital.values():
             signal.end(end_ns)
         return self._observations(self.builder.finish(), end_ns)
@@ -132,7 +134,7 @@ class _Observer:
             for number, name in enumerate(self.facts.sensors):
                 if name in self.streams:
                     mine = ranges.sensor == number
-                    found[name] = self.streams[name].sense(batch.bands[name], ranges.i0[mine], ranges.i1[mine])
+                    found[name] = self.streams[name].sensing.sense(batch.bands[name], ranges.i0[mine], ranges.i1[mine])
             return found
 
         waiting: deque[tuple[Batch, Ranges, Any]] = deque()
@@ -167,28 +169,18 @@ class _Observer:
         breaks = np.flatnonzero(steps > gap_ns).tolist()
         gap_ends = [int(t[row] - steps[row]) + gap_ns for row in breaks]
         self.gaps += [(end, int(t[row])) for row, end in zip(breaks, gap_ends, strict=True)]
+        cut = Cut(t, breaks, gap_ends)
         for key, column in batch.digital.items():
-            self._digital(self.digital[key], t, column, breaks, gap_ends)
+            _digital(self.digital[key], cut, column)
         for number, name in enumerate(self.facts.sensors):
             if name in self.streams:
                 mine = ranges.sensor == number
-                self.streams[name].fold(
-                    t, breaks, gap_ends, sensed[name], ranges.i0[mine], ranges.i1[mine], (ranges.p0[mine], ranges.p1[mine]),
-                    ranges.id[mine], ranges.between[mine],
-                )  # fmt: skip
+                here = Here(
+                    ranges.i0[mine], ranges.i1[mine], ranges.p0[mine], ranges.p1[mine], ranges.id[mine], ranges.between[mine]
+                )
+                self.streams[name].fold(cut, here, sensed[name])
         self.last_ns = int(t[-1])
         self.rows += len(batch)
-
-    @staticmethod
-    def _digital(signal: Comparator, t: Ints, column: NDArray[Any], breaks: list[int], gap_ends: list[int]) -> None:
-        band = np.zeros(len(t), bool)
-        for index, (low, high) in enumerate(zip([0, *breaks], [*breaks, len(t)], strict=True)):
-            if index:
-                signal.end(gap_ends[index - 1])
-                signal.begin(int(t[low]))
-                signal.known = True
-            if low < high:
-                signal.add(t[low:high], column[low:high], band[low:high])
 
     # after the last batch ------------------------------------------------------------------------------------------------------
 
@@ -203,8 +195,8 @@ class _Observer:
         if learned_here is not None:
             status[intervals.overlap(learned_here, table.start_ns, table.end_ns) > 0] |= TAUGHT
         stretch = Stretch(
-            sensor=sensor, start_ns=table.start_ns, end_ns=table.end_ns, between=table.between, touches_before=table.touches_before,
-            status=status, spans=spans,
+            sensor=sensor, start_ns=table.start_ns, end_ns=table.end_ns, between=table.between,
+            touches_before=table.touches_before, status=status, spans=spans,
         )  # fmt: skip
         responses = ResponseTable(station, stretch, [s.name for s in station.sensors])
         where = np.full(int(table.ids.max()) + 1 if len(table.ids) else 0, -1)
@@ -215,11 +207,14 @@ class _Observer:
         recorded = {key: signal.intervals() for key, signal in self.digital.items()}
         for digital in form.channels:
             responses.recorded(station.channel(digital.name), recorded["channel", digital.name], window)
-        signals, carried, decided_edges = self._logic(responses, recorded, gaps, span)
+        logic = station_signals(station, responses, recorded, gaps, span)
         sets, belongs, notes = assemble(
             station,
-            Members(target=table.target, start_ns=table.start_ns, end_ns=table.end_ns, between=table.between, status=status, set_code=table.set),
-            table.tables["set"], table.tables["target"], decided_edges, span,
+            Members(
+                target=table.target, start_ns=table.start_ns, end_ns=table.end_ns, between=table.between, status=status,
+                set_code=table.set,
+            ),
+            table.tables["set"], table.tables["target"], logic.edges, span,
         )  # fmt: skip
         built = responses.finish()
         status[(table.start_ns < self.first_ns + _warm_up(station)) & ~built.known.all(axis=1, where=built.applies)] |= CUT_START
@@ -233,49 +228,12 @@ class _Observer:
             presentations=self._presentations(table, sensor, status, belongs, where),
             responses=built,
             sets=sets,
-            signals=signals,
+            signals=logic.signals,
             outside=np.array(sorted(responses.outside), np.int64).reshape(-1, 3),
-            carried_over=tuple(carried),
+            carried_over=logic.carried_over,
             expected_presentations=None if self.listed is None else len(self.listed),
             notes=tuple(notes),
         )
-
-    def _logic(
-        self, responses: ResponseTable, recorded: Mapping[tuple[str, str], Ints], gaps: Ints, span: tuple[int, int]
-    ) -> tuple[dict[tuple[str, str], Signal], list[tuple[str, int]], dict[Edge, Ints]]:
-        """Inputs, station outputs (recorded ones with their computed twins), latches carried over, and the edges of inputs."""
-        station = self.station
-        signals = dict(responses.signals)
-        seen = responses.as_seen()
-        edges: dict[Edge, Ints] = {}
-        for name in station.inputs:
-            on = recorded.get(("input", name))
-            if on is None:
-                continue
-            signals["input", name] = Signal(name=name, kind="input", basis="recorded", must=on, can=intervals.union(on, gaps))
-            seen[name] = ternary.Ternary(on, intervals.union(on, gaps))
-            rises, falls = intervals.edges(on, span)
-            edges[Edge(input=name)], edges[Edge(input=name, falls=True)] = rises, falls
-        given = dict(seen)
-        for output in station.outputs:
-            if ("output", output.name) in recorded:
-                on = recorded["output", output.name]
-                given[output.name] = ternary.Ternary(on, intervals.union(on, gaps))
-        carried: list[tuple[str, int]] = []
-        for name, found in logic.evaluate(station, given, edges, span).items():
-            computed = Signal(
-                name=name, kind="output", basis="computed", must=found.state.must, can=found.state.can, decisions_ns=found.decisions_ns
-            )
-            carried += [(name, int(at)) for at in found.carried_over_ns]
-            if ("output", name) in recorded:
-                signals["computed output", name] = computed
-                state = given[name]
-                signals["output", name] = Signal(
-                    name=name, kind="output", basis="recorded", must=state.must, can=state.can, decisions_ns=found.decisions_ns
-                )
-            else:
-                signals["output", name] = computed
-        return signals, sorted(carried, key=lambda one: one[1]), edges
 
     def _clock(self, end_ns: int) -> Clock:
         ordered = sorted(self.steps.items())
@@ -287,8 +245,8 @@ class _Observer:
                 break
         least, most = (ordered[0][0], ordered[-1][0]) if ordered else (median, median)
         return Clock(
-            origin=self.recording.origin, zone=self.recording.form.zone, period_ns=(least, median, most), every_ns=self.facts.every_ns,
-            rows=self.rows, first_ns=self.first_ns, end_ns=end_ns,
+            origin=self.recording.origin, zone=self.recording.form.zone, period_ns=(least, median, most),
+            every_ns=self.facts.every_ns, rows=self.rows, first_ns=self.first_ns, end_ns=end_ns,
         )  # fmt: skip
 
     def _presentations(self, table: PresentationTable, sensor: Ints, status: Ints, belongs: Ints, where: Ints) -> Presentations:
@@ -343,3 +301,13 @@ def _warm_up(station: Station) -> int:
     return max((c.on_delay_ns + c.off_delay_ns + (c.pulse_ns or 0) for c in station.channels), default=0)
 
 
+def _digital(signal: Comparator, cut: Cut, column: NDArray[Any]) -> None:
+    """A digital column is a comparator that always knows: its on-intervals, broken where readings are missing."""
+    nothing = np.zeros(len(cut.t_ns), bool)
+    for index, (low, high) in enumerate(cut.segments()):
+        if index:
+            signal.end(cut.gap_ends[index - 1])
+            signal.begin(int(cut.t_ns[low]))
+            signal.known = True
+        if low < high:
+            signal.add(cut.t_ns[low:high], column[low:high], nothing[low:high])

@@ -5,19 +5,25 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from stationtest.engine.sensor_stream import Ended, SensorStream
+from stationtest.engine.ended import Ended
+from stationtest.engine.sensor_stream import SensorStream
 from stationtest.model.observations import GAP, NEVER, Responses, Signal
 from stationtest.model.station import Channel, Station
 from stationtest.signals import attribution, intervals, ternary
 from stationtest.signals.attribution import Attributed
+from stationtest.signals.critical import Chain
 
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 Floats = NDArray[np.float64]
+
+
+ANSWERS = ("fired", "silent", "perhaps", "held_over_ns", "first_on_ns", "on_ns", "longest_ns", "pulses_min", "pulses_max")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,13 +39,13 @@ class Stretch:
     spans: Ints
 
 
-def gathered(ended: Sequence[Ended], rows: Ints, count: int, channels: int) -> dict[str, NDArray[np.generic]]:
+def gathered(ended: Sequence[Ended], rows: Ints, count: int, channels: int) -> dict[str, NDArray[Any]]:
     """The figures of one sensor's presentations, laid into columns for all `count` presentations; `rows` gives the row of each
     streaming id.
 
     (count,) or (C, count) arrays by name; NaN, NEVER, 0 or False where a presentation has no readings.
     """
-    empty: dict[str, NDArray[np.generic]] = {}
+    empty: dict[str, NDArray[Any]] = {}
     for field in fields(Ended):
         sample = getattr(ended[0], field.name) if ended else np.empty(0)
         shape = {1: (count,), 2: (3 if field.name == "means" else channels, count)}[sample.ndim]
@@ -58,7 +64,7 @@ class ResponseTable:
     def __init__(self, station: Station, stretch: Stretch, sensors: Sequence[str]) -> None:
         self.station, self.stretch, self.sensors = station, stretch, list(sensors)
         count, channels = len(stretch.start_ns), len(station.channels)
-        self.columns: dict[str, NDArray[np.generic]] = {}
+        self.columns: dict[str, NDArray[Any]] = {}
         for name in ("applies", "known", "fired", "silent", "perhaps", "rested_clipped", "rested_dark"):
             self.columns[name] = np.zeros((count, channels), bool)
         for name in ("held_over_ns", "on_ns", "longest_ns", "pulses_min", "pulses_max"):
@@ -70,6 +76,7 @@ class ResponseTable:
             self.columns[name] = np.full((count, channels), np.nan)
         self.basis = ["computed"] * channels
         self.signals: dict[tuple[str, str], Signal] = {}
+        self._states: dict[str, ternary.Ternary] = {}  # of the channels, beyond the ends of the recording too
         self.outside: list[tuple[int, int, int]] = []
 
     def computed(self, stream: SensorStream, sensor: int, where: Ints) -> None:
@@ -81,18 +88,14 @@ class ResponseTable:
         for number, channel in enumerate(stream.channels):
             column = self._number(channel)
             matches, unknown = stream.comparators[number].intervals(), stream.comparators[number].unknown_intervals()
-            self.signals["match", channel.name] = Signal(
-                name=channel.name, kind="match", basis="computed", must=matches, can=intervals.union(matches, unknown)
-            )
+            self._keep("match", channel.name, ternary.Ternary(matches, intervals.union(matches, unknown)), "computed")
             must, can = timed_input(channel, matches, unknown, stretch.spans)
             chain = stream.chains[number]
             own_from = figures["own_from"][number, mine] if figures else np.full(len(mine), NEVER)
             first_row = figures["first_row_ns"][mine] if figures else start
             found = attribution.by_cause(must, start, end, between, own_from, first_row, chain, channel.pulse_ns)
             out = channel_output(channel, must, can, chain)
-            self.signals["channel", channel.name] = Signal(
-                name=channel.name, kind="channel", basis="computed", must=out.must, can=out.can
-            )
+            self._keep("channel", channel.name, out, "computed")
             doubt = intervals.subtract(out.can, out.must)
             self._put(column, mine, found, intervals.overlap(doubt, start, end) == 0)
             if figures:
@@ -109,8 +112,8 @@ class ResponseTable:
         )
         if ("channel", channel.name) in self.signals:
             self.signals["computed channel", channel.name] = self.signals["channel", channel.name]
-        can = intervals.union(out, intervals.complement(stretch.spans))
-        self.signals["channel", channel.name] = Signal(name=channel.name, kind="channel", basis=basis, must=out, can=can)
+        state = ternary.Ternary(out, intervals.union(out, intervals.complement(stretch.spans)))
+        self._keep("channel", channel.name, state, basis)
         self._put(column, mine, found, ~found.ambiguous)
         self.basis[column] = basis
         self.outside = [row for row in self.outside if row[0] != column]
@@ -127,13 +130,18 @@ class ResponseTable:
     def as_seen(self) -> dict[str, ternary.Ternary]:
         """Every channel as the controller sees it: computed ones through its scan, recorded ones as they are."""
         seen_ns = self.station.scan.seen_ns
-        found = {}
-        for channel in self.station.channels:
-            signal = self.signals.get(("channel", channel.name))
-            if signal is not None:
-                state = ternary.Ternary(signal.must, signal.can)
-                found[channel.name] = ternary.seen(state, seen_ns) if signal.basis == "computed" else state
-        return found
+        return {
+            name: ternary.seen(state, seen_ns) if self.signals["channel", name].basis == "computed" else state
+            for name, state in self._states.items()
+        }
+
+    def _keep(self, kind: str, name: str, state: ternary.Ternary, basis: str) -> None:
+        """A signal as it goes into the observations: within the recording."""
+        spans = self.stretch.spans
+        inside = ternary.bounded(state, (int(spans[0, 0]), int(spans[-1, 1])))
+        self.signals[kind, name] = Signal(name=name, kind=kind, basis=basis, must=inside.must, can=inside.can)
+        if kind == "channel":
+            self._states[name] = state
 
     def _number(self, channel: Channel) -> int:
         return [c.name for c in self.station.channels].index(channel.name)
@@ -142,12 +150,22 @@ class ResponseTable:
         columns = self.columns
         columns["applies"][mine, column] = True
         columns["known"][mine, column] = known
-        for name in ("fired", "silent", "perhaps", "held_over_ns", "first_on_ns", "on_ns", "longest_ns", "pulses_min", "pulses_max"):
+        for name in (
+            "fired",
+            "silent",
+            "perhaps",
+            "held_over_ns",
+            "first_on_ns",
+            "on_ns",
+            "longest_ns",
+            "pulses_min",
+            "pulses_max",
+        ):
             columns[name][mine, column] = getattr(found, name)
         columns["held_from"][mine, column] = np.where(found.held_from >= 0, mine[found.held_from] if len(mine) else -1, -1)
 
     def _criticals(
-        self, column: int, mine: Ints, figures: Mapping[str, NDArray[np.generic]], number: int, channel: Channel, found: Attributed
+        self, column: int, mine: Ints, figures: Mapping[str, NDArray[Any]], number: int, channel: Channel, found: Attributed
     ) -> None:
         columns = self.columns
         nearest = figures["nearest"][number, mine]
@@ -173,7 +191,7 @@ def timed_input(channel: Channel, matches: Ints, unknown: Ints, spans: Ints) -> 
     return matches, intervals.union(can, dark_side)
 
 
-def channel_output(channel: Channel, must: Ints, can: Ints, chain: attribution.Chain) -> ternary.Ternary:
+def channel_output(channel: Channel, must: Ints, can: Ints, chain: Chain) -> ternary.Ternary:
     """The channel's output behind its timers, three-valued."""
     state = ternary.on_delay(ternary.Ternary(must, can), chain.on_delay_ns)
     state = ternary.off_delay(state, chain.off_delay_ns)

@@ -95,7 +95,7 @@ def _by_edges(
 ) -> list[_Found]:
     assert kind.from_edge is not None and kind.to_edge is not None
     begins, ends = edges[kind.from_edge], edges[kind.to_edge]
-    found = []
+    found: list[_Found] = []
     marks = sorted([(int(t), 0) for t in ends] + [(int(t), 1) for t in begins])
     open_at: int | None = None
     status = 0
@@ -118,7 +118,7 @@ def _by_edges(
         ends_ = np.array([one.end for one in found])
         whose = np.searchsorted(starts, members.start_ns, "right") - 1
         inside = (whose >= 0) & ~members.between & (members.start_ns < ends_[np.maximum(whose, 0)])
-        for index, one in enumerate(found):
+        for one in found:
             low, high = np.searchsorted(members.start_ns, [one.start, one.end])
             rows = np.arange(low, high)
             one.rows = rows[inside[low:high]]
@@ -151,7 +151,9 @@ def _by_column(
             after = np.searchsorted(ends, end, "left")
             within = ends[np.searchsorted(ends, start, "right") : after]
             if len(within):
-                notes.append(f"{kind.name} {name}: {kind.to_edge} also at {within[0] / 1e9:.3f} s, while the set was still coming")
+                notes.append(
+                    f"{kind.name} {name}: {kind.to_edge} also at {within[0] / 1e9:.3f} s, while the set was still coming"
+                )
             status |= CUT_START if before < 0 else 0
             status |= CUT_END if after >= len(ends) else 0
             start = int(begins[before]) if before >= 0 else span[0]

@@ -13,6 +13,7 @@ from stationtest.model.case import Suite
 from stationtest.model.parts import Parts
 from stationtest.signals.channel_distances import ChannelDistances, Means
 from stationtest.signals.conversion import SensorModel
+from stationtest.signals.distances import known_of
 from stationtest.sources.recorded import Recording, open_recording
 
 
@@ -46,7 +47,7 @@ class Tracer:
             self._opened[key] = open_recording(self._suite, key, self._parts.formats)
         model = SensorModel.from_sensor(self._suite.station.sensor(sensor))
         channels = channels_of(self._suite.station, sensor)
-        distances = ChannelDistances(model, channels, self.learned())
+        distances = ChannelDistances(model, channels, self.learned(), known_of(self._parts.distances))
         tolerance = np.array([[channel.tolerance] for channel in channels]).reshape(-1, 1)
         times, levels, found = [], [], []
         for batch in self._opened[key].seek(start_ns, end_ns):

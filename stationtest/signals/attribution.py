@@ -94,7 +94,9 @@ def by_window(out: Ints, start: Ints, end: Ints, between: Bools, touches_before:
     which, begin, until = whose[inside], out[inside, 0], out[inside, 1]
     found = _summary(which, begin, until, start, 0)
     on_inside = intervals.overlap(out, start, end)
-    own_inside = np.bincount(which, np.maximum(np.minimum(until, end[which]) - np.maximum(begin, start[which]), 0), k).astype(np.int64)
+    own_inside = np.bincount(which, np.maximum(np.minimum(until, end[which]) - np.maximum(begin, start[which]), 0), k).astype(
+        np.int64
+    )
     found.held_over_ns = np.maximum(on_inside - own_inside, 0)
     found.held_from = _held_from(found.on_ns > 0, found.held_over_ns > 0)
     found.silent = np.where(between, found.on_ns == 0, (on_inside == 0) & (found.on_ns == 0))

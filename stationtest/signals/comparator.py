@@ -60,10 +60,10 @@ class Comparator:
             self.falls.append(np.array([at_ns], np.int64))
         self.state = False
 
-    def add(self, t_ns: Ints, on: Bools, band: Bools) -> tuple[Bools, Ints, Ints]:
-        """Rows of one segment. Returns the state at each row and the instants of the rises and falls in these rows."""
+    def add(self, t_ns: Ints, on: Bools, band: Bools) -> tuple[Ints, Ints]:
+        """Rows of one segment. Returns the instants of the rises and falls in these rows."""
         if not self.known:
-            sure = np.flatnonzero(~band[: 4096])
+            sure = np.flatnonzero(~band[:4096])
             if not len(sure):
                 sure = np.flatnonzero(~band)
             if len(sure):
@@ -84,7 +84,7 @@ class Comparator:
         if len(at):
             self.changed_at = int(at[-1])
         self.state = bool(state[-1])
-        return state, rises, falls
+        return rises, falls
 
     def intervals(self) -> Ints:
         """All on-intervals after `end`, (n, 2)."""

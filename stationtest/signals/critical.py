@@ -94,8 +94,8 @@ class Layout:
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """One channel: its distances (n,), which may hold inf (never on); readings at which its state is kept (n,) or None; what was
-    carried in to each stretch (k,)."""
+    """One channel: its distances (n,), which may hold inf (never on); readings at which its state is kept (n,) or None; what
+    was carried in to each stretch (k,)."""
 
     distance: Floats
     hold: Bools | None
@@ -152,10 +152,10 @@ def _slide(asked: Sequence[Asked], layout: Layout, period_ns: int, found: Sequen
         if one.hold is not None:
             row[:n][one.hold] = np.inf
     for which, rows in layout.groups:
-        value = np.empty((len(rows), len(asked), len(which)))
+        side_by_side = np.empty((len(rows), len(asked), len(which)))
         for number, row in enumerate(padded):
-            np.take(row, rows, out=value[:, number])
-        value = value.reshape(len(rows), -1)
+            side_by_side[:, number] = row[rows]
+        value = side_by_side.reshape(len(rows), -1)
         # without delays the least critical tolerance is the least distance, hysteresis or not
         if whole > 1 and (chain.hysteresis or held is not None):
             hysteresis_scan(value, None if held is None else np.tile(held[rows], len(asked)), chain.hysteresis)
@@ -303,10 +303,9 @@ class _Question:
         continues = self.is_start[heads] & stretches.carried[whose]
         timed_from = np.where(continues, stretches.since_ns[whose], begin)
         # the first row of each run that is on by its own cause; a run is own from there to its end
-        own_rows = np.flatnonzero(own)
-        index = np.searchsorted(own_rows, heads)
-        found = (index < len(own_rows)) & (own_rows[np.minimum(index, max(len(own_rows) - 1, 0))] <= tails) if len(own_rows) else np.zeros(len(heads), bool)
-        own_begin = np.where(found, stretches.t_ns[own_rows[np.minimum(index, max(len(own_rows) - 1, 0))]] if len(own_rows) else 0, end)
+        own_rows = np.append(np.flatnonzero(own), len(own))
+        first_own = own_rows[np.searchsorted(own_rows, heads)]
+        own_begin = np.where(first_own <= tails, np.append(stretches.t_ns, 0)[first_own], end)
         through = timed_from + chain.on_delay_ns
         on_from = np.maximum(begin, through)
         own_from = np.maximum(own_begin, through)

@@ -3,10 +3,10 @@
     python tests/benchmarks/observe_speed.py --scripts FOLDER [--work FOLDER] [--runs 5] [--long]
 
 FOLDER of `--scripts` holds `make_recording.py` and `naive_baseline.py` (pandas, colour-science and a Python loop). One hour at
-1 kHz, 7,200 presentations, CIEDE2000 on 4 channels with hysteresis and both delays, from Parquet, exact margins. Whole processes,
-in turn, so that a change of the machine's speed meets all of them: the naive script, `stationtest observe`, a plain pyarrow read
-of the same file, and `stationtest observe` with 16 channels; `--long` adds ten hours. Medians and ratios are printed; the figures
-in DEVELOPERS.md come from here. It is no test: a timed test would fail on a busy machine.
+1 kHz, 7,200 presentations, CIEDE2000 on 4 channels with hysteresis and both delays, from Parquet, exact margins. Whole
+processes, in turn, so that a change of the machine's speed meets all of them: the naive script, `stationtest observe`, a plain
+pyarrow read of the same file, and `stationtest observe` with 16 channels; `--long` adds ten hours. Medians and ratios are
+printed; the figures in DEVELOPERS.md come from here. It is no test: a timed test would fail on a busy machine.
 """
 
 from __future__ import annotations
@@ -29,7 +29,9 @@ def make(scripts: Path, work: Path, name: str, seconds: int, channels: int, form
     prefix = work / name
     if not Path(f"{prefix}.parquet").exists():
         call = [sys.executable, scripts / "make_recording.py", prefix, "--seconds", str(seconds), "--channels", str(channels)]
-        subprocess.run([*call, "--formats", formats, "--no-outputs" if channels > 4 or seconds > 3600 else "--seed=1"], check=True)
+        subprocess.run(
+            [*call, "--formats", formats, "--no-outputs" if channels > 4 or seconds > 3600 else "--seed=1"], check=True
+        )
     return prefix
 
 
@@ -53,7 +55,7 @@ def station(prefix: Path) -> Path:
         "station: bench",
         "scan: {worst: 8 ms}",
         "sensors:",
-        "  eye: {reads: linear RGB, columns: {red: r, green: g, blue: b}, full_scale: 1, clips_at: 1, dark: [0, 0, 0], white: [1, 1, 1],",
+        "  eye: {reads: linear RGB, columns: {red: r, green: g, blue: b}, full_scale: 1, dark: [0, 0, 0], white: [1, 1, 1],",
         f"    to_xyz: {json.dumps(truth['matrix'])}, illuminant: D65, observer: 2 deg}}",
         "targets:",
     ]
@@ -72,7 +74,8 @@ def station(prefix: Path) -> Path:
         "recordings:",
         '  "recordings/*.parquet":',
         "    {time: {column: t_us, in: us}, every: 1 ms, gap: 5 ms,",
-        "     presentations: {file: recordings/truth.csv, separator: semicolon, time: {in: us}, start: start, end: end, target: target}}",
+        "     presentations: {file: recordings/truth.csv, separator: semicolon, time: {in: us},",
+        "                     start: start, end: end, target: target}}",
     ]
     (folder / "station.yaml").write_text("\n".join(lines) + "\n")
     (folder / "cases" / "one.case.yaml").write_text(
@@ -151,7 +154,9 @@ def main() -> None:
     print(f"16 channels / 4 channels:         {middle['observe, 16 channels'] / own:.2f}   (at most 4.5)")
     print(f"peak memory of observe:           {memory['observe, 4 channels']:.0f} MB   (under 400)")
     if given.long:
-        print(f"memory, ten hours / one:          {memory['observe, ten hours'] / memory['observe, 4 channels']:.2f}   (at most 1.3)")
+        print(
+            f"memory, ten hours / one:          {memory['observe, ten hours'] / memory['observe, 4 channels']:.2f}   (at most 1.3)"
+        )
 
 
 if __name__ == "__main__":

@@ -1,7 +1,7 @@
 """Observing, end to end from a CSV file, against a plain machine that goes through the readings one by one.
 
-The machine shares no code with the package: it is written from the rules of a comparator with hysteresis and of the timers TON, TOF
-and TP of IEC 61131-3, and from the rule of who caused which on-time (counter-examples A4, A8, A23).
+The machine shares no code with the package: it is written from the rules of a comparator with hysteresis and of the timers
+TON, TOF and TP of IEC 61131-3, and from the rule of who caused which on-time (counter-examples A4, A8, A23).
 """
 
 from __future__ import annotations
@@ -209,8 +209,8 @@ def margin_says(did, row, on_match, answer, pulse):
     if pulse is not None:
         return
     any_, sure = did.critical_any[row, 0], did.critical_sure[row, 0]
-    fires = 1 >= sure if on_match else 1 < sure
-    on_at_all = 1 >= any_ if on_match else 1 < any_
+    fires = sure <= 1 if on_match else sure > 1
+    on_at_all = any_ <= 1 if on_match else any_ > 1
     assert fires == answer["fired"]
     assert on_at_all == (not answer["silent"])
 

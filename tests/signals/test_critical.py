@@ -1,6 +1,7 @@
 """Critical tolerances against a plain machine that steps through every nanosecond and shares no code with the package.
 
-Counter-example A1: the sign of a margin taken from distances alone and the verdict disagree as soon as hysteresis or a timer acts.
+Counter-example A1: the sign of a margin taken from distances alone and the verdict disagree as soon as hysteresis or a timer
+acts.
 """
 
 from __future__ import annotations
@@ -121,8 +122,8 @@ def test_agrees_with_the_machine_at_and_beside_every_border(question):
 
 
 MS = 1_000_000
-# Counter-example A1, its table: tolerance 0.012, readings every millisecond, seen 8 ms. (what, distances, chain, carried, should be
-# on, answer asked)
+# Counter-example A1, its table: tolerance 0.012, readings every millisecond, seen 8 ms: what, distances, chain, carried in on, which
+# border is asked, the answer.
 A1 = [
     ("hysteresis holds a short match", [0.0118] + [0.0125] * 20, {"hysteresis": 0.1}, False, "sure", True),
     ("the on-delay eats it", [0.05] + [0.004] * 20 + [0.05] * 9, {"on_delay_ns": 30 * MS}, False, "sure", False),
@@ -149,7 +150,7 @@ def test_a1_margin_and_answer_have_one_sign(what, distances, chain, carried, whi
     asked = [Asked(np.array(distances), None, stretches, Chain(**plain))]
     ((any_, sure),) = critical(asked, Layout.of(stretches), np.array([True]), MS)
     border = (any_ if which == "any" else sure)[0]
-    is_on = 0.012 >= border if plain["on_match"] else 0.012 < border
+    is_on = border <= 0.012 if plain["on_match"] else border > 0.012
     assert is_on == on
     margin_on = 1 - border / 0.012 if plain["on_match"] else border / 0.012 - 1
     assert (margin_on >= 0) == on
