@@ -47,7 +47,7 @@ class Asked:
 
 
 def open_answers(view: View) -> tuple[Bools, Bools]:
-    """(P, C) twice: the answer is open; and an own on-time was seen for sure all the same."""
+    """(P, C) twice: the answer is open; and it was seen to be on all the same."""
     return view.once("open answers", lambda: _open_answers(view))
 
 
@@ -57,8 +57,9 @@ def _open_answers(view: View) -> tuple[Bools, Bools]:
     dark = did.rested_dark & undeclared[shown.sensor][:, None]
     interrupted = (shown.status & (GAP | CUT_START | CUT_END)) != 0
     recorded = np.array([basis == "recorded" for basis in did.basis], dtype=np.bool_)
-    neighbours = ~did.known & ~interrupted[:, None] & recorded
-    return ~did.known | dark, did.fired & ~neighbours & ~dark
+    by_hand = np.array([basis == "by hand" for basis in did.basis], dtype=np.bool_)
+    anybody = ~did.known & ((recorded & ~interrupted[:, None]) | by_hand)  # a neighbour's on-time, or not noted at all
+    return ~did.known | dark, ~did.silent & ~anybody & ~dark
 
 
 def judge_channels(trials: Trials, key: Hashable, masks: Callable[[View], Masks]) -> Judged:

@@ -79,6 +79,8 @@ def test_a9_what_was_seen_to_be_wrong_stays_so_in_a_gap() -> None:
     """A9: one sample lost, but channel 3 was plainly on for 40 ms; a firing channel whose state is open all the same."""
     result = judge_one(shown({"1": Did(on=60), "3": Did(on=40, known=False)}, status=1), own_channel_only="yes")
     assert outcome(result) == "nonconforming"
+    brief = judge_one(shown({"1": Did(on=60), "3": Did(on=3, known=False)}, status=1), own_channel_only="yes")
+    assert outcome(brief) == "nonconforming", "it was on, if only for 3 ms"
     clean = judge_one(shown({"1": Did(on=60)}, status=1), own_channel_only="yes")
     assert outcome(clean) == "not_judged"
     assert "there is a gap in its readings" in clean["reason"]
