@@ -18,8 +18,8 @@ Ints = NDArray[np.int64]
 
 
 class StationSignals(NamedTuple):
-    """All signals by kind and name, channels among them; the instants at which inputs rise or fall for sure; latches that were set
-    again at their reset (output, instant)."""
+    """All signals by kind and name, channels among them; the instants at which inputs rise or fall for sure; latches that were
+    set again at their reset (output, instant)."""
 
     signals: dict[tuple[str, str], Signal]
     edges: dict[Edge, Ints]

@@ -154,9 +154,8 @@ def main() -> None:
     print(f"16 channels / 4 channels:         {middle['observe, 16 channels'] / own:.2f}   (at most 4.5)")
     print(f"peak memory of observe:           {memory['observe, 4 channels']:.0f} MB   (under 400)")
     if given.long:
-        print(
-            f"memory, ten hours / one:          {memory['observe, ten hours'] / memory['observe, 4 channels']:.2f}   (at most 1.3)"
-        )
+        grown = memory["observe, ten hours"] / memory["observe, 4 channels"]
+        print(f"memory, ten hours / one:          {grown:.2f}   (at most 1.3)")
 
 
 if __name__ == "__main__":

@@ -122,8 +122,8 @@ def test_agrees_with_the_machine_at_and_beside_every_border(question):
 
 
 MS = 1_000_000
-# Counter-example A1, its table: tolerance 0.012, readings every millisecond, seen 8 ms: what, distances, chain, carried in on, which
-# border is asked, the answer.
+# Counter-example A1, its table: tolerance 0.012, readings every millisecond, seen 8 ms: what, distances, chain, whether on was
+# carried in, which border is asked, the answer.
 A1 = [
     ("hysteresis holds a short match", [0.0118] + [0.0125] * 20, {"hysteresis": 0.1}, False, "sure", True),
     ("the on-delay eats it", [0.05] + [0.004] * 20 + [0.05] * 9, {"on_delay_ns": 30 * MS}, False, "sure", False),
