@@ -24,8 +24,8 @@ from stationtest.files.run_file import RunFields
 from stationtest.files.scalars import CaseId, Names
 from stationtest.files.station_fields import StationFields
 from stationtest.files.station_file import FILE, names_of
-from stationtest.files.suite import CASES, case_files
-from stationtest.files.tree import Map, parse
+from stationtest.files.suite import CASES, case_files, no_station
+from stationtest.files.tree import MAX_BYTES, Map, parse
 from stationtest.model.parts import ExpectationPart, resolve
 from stationtest.model.record import RECORD_VERSION, Record
 from stationtest.model.station import LANGUAGE
@@ -54,8 +54,11 @@ def write(folder: str, expectations: Mapping[str, ExpectationPart] | None = None
     Returns what was written, relative to the folder.
     """
     place = Folder(folder)
-    with open(place.join(FILE), "rb") as file:
-        root = parse(file.read(), FILE).root
+    try:
+        with open(place.join(FILE), "rb") as file:
+            root = parse(file.read(MAX_BYTES + 1), FILE).root
+    except OSError as error:
+        raise no_station(folder) from error
     names = names_of(root) if isinstance(root, Map) else Names()
     written: list[str] = []
     found = _all(expectations or {})

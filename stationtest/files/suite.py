@@ -7,7 +7,7 @@ import os
 from collections.abc import Mapping
 from typing import Any
 
-from stationtest.errors import FileProblems, Problem, usage
+from stationtest.errors import FileProblems, Problem, UsageError, usage
 from stationtest.files import digest, run_file, tables
 from stationtest.files.case_file import Known, read_cases
 from stationtest.files.paths import Folder, beside_recording, matches
@@ -37,6 +37,11 @@ def find_station(path: str) -> str:
         at = above
 
 
+def no_station(folder: str) -> UsageError:
+    """The error of a folder that is no station folder."""
+    return usage(f"there is no {FILE} in {shown(str(folder), 200)}; `stationtest new FOLDER` makes a station folder", "no-station")
+
+
 def case_files(folder: str) -> list[str]:
     """The case files of a station, relative to its folder, in order of their names."""
     try:
@@ -51,9 +56,7 @@ def load(folder: str, *, allow_outside: bool = False, expectations: Mapping[str,
     them.
     """
     if not os.path.isfile(os.path.join(folder, FILE)):
-        raise usage(
-            f"there is no {FILE} in {shown(str(folder), 200)}; `stationtest new FOLDER` makes a station folder", "no-station"
-        )
+        raise no_station(folder)
     collecting = gc.isenabled()
     gc.disable()
     try:

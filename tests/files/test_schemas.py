@@ -14,6 +14,7 @@ from jsonschema import Draft7Validator, Draft202012Validator
 from station_folder import CASES, STATION, make, problems, suite
 
 from stationtest import plugins
+from stationtest.errors import UsageError
 from stationtest.files import schema
 from stationtest.model import record
 
@@ -161,6 +162,11 @@ def test_write_puts_schemas_with_the_stations_names_beside_its_files(tmp_path: P
         "cases/case.schema.json",
         "run.schema.json",
     ]  # nothing else changes
+
+
+def test_write_needs_a_station(tmp_path: Path) -> None:
+    with pytest.raises(UsageError, match=r"there is no station.yaml in .* \[no-station\]"):
+        schema.write(str(tmp_path), PARTS)
 
 
 def test_an_older_editor_line_is_replaced(tmp_path: Path) -> None:
