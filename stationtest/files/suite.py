@@ -39,7 +39,8 @@ def find_station(path: str) -> str:
 
 def no_station(folder: str) -> UsageError:
     """The error of a folder that is no station folder."""
-    return usage(f"there is no {FILE} in {shown(str(folder), 200)}; `stationtest new FOLDER` makes a station folder", "no-station")
+    where = shown(str(folder), 200)
+    return usage(f"there is no {FILE} in {where}; `stationtest new FOLDER` makes a station folder", "no-station")
 
 
 def case_files(folder: str) -> list[str]:
