@@ -17,6 +17,7 @@ from stationtest.errors import readings_error
 from stationtest.files.suggest import allowed_words, nearest
 from stationtest.files.words import shown
 from stationtest.model.station import RecordingForm
+from stationtest.sources.columns import plain
 
 NOT_NOTED = -1  # a cell of a hand trial that was left empty
 
@@ -38,7 +39,7 @@ class Where:
 def no_empty_cells(column: pa.Array, key: str, name: str, where: Where) -> None:
     """Refuse a column with an empty cell."""
     if column.null_count:
-        empty = np.flatnonzero(column.is_null().to_numpy(zero_copy_only=False))
+        empty = np.flatnonzero(plain(column.is_null()))
         where.refuse(int(empty[0]), key, f"the cell of column {shown(name)} is empty; a number or word is needed in every row")
 
 
@@ -49,7 +50,7 @@ def numbers(column: pa.Array, key: str, name: str, where: Where) -> NDArray[np.f
     no_empty_cells(column, key, name, where)
     if pa.types.is_decimal(column.type):
         column = column.cast(pa.float64())
-    values = np.ascontiguousarray(column.to_numpy(zero_copy_only=False), dtype=np.float64)
+    values = np.ascontiguousarray(plain(column), dtype=np.float64)
     if not (finite := np.isfinite(values)).all():
         index = int(np.argmin(finite))
         where.refuse(index, key, f"column {shown(name)} holds {values[index]}, which is no reading; finite numbers are needed")
@@ -60,14 +61,14 @@ def switches(
     column: pa.Array, key: str, name: str, form: RecordingForm, where: Where, *, may_be_empty: bool = False
 ) -> NDArray[np.bool_] | NDArray[np.int8]:
     """An on/off column as bool (n,), by the declared words; with `may_be_empty` as int8, -1 where the cell is empty."""
-    empty = column.is_null().to_numpy(zero_copy_only=False) if column.null_count else None
+    empty = plain(column.is_null()) if column.null_count else None
     if not may_be_empty:
         no_empty_cells(column, key, name, where)
     if pa.types.is_boolean(column.type):
         on = _unpacked(column.fill_null(False) if column.null_count else column)
         known = None
     elif pa.types.is_integer(column.type) or pa.types.is_floating(column.type):
-        values = (column.fill_null(0) if column.null_count else column).to_numpy(zero_copy_only=False)
+        values = plain(column.fill_null(0) if column.null_count else column)
         on = _any_equal(values, _as_numbers(form.on))
         known = on | _any_equal(values, _as_numbers(form.off))
     else:
@@ -98,7 +99,7 @@ def bits(column: pa.Array, bit: int, key: str, name: str, where: Where) -> NDArr
     if not pa.types.is_integer(column.type):
         where.refuse(None, f"{key}.bit", f"column {shown(name)} holds {column.type}; a bit can be taken from whole numbers only")
     no_empty_cells(column, key, name, where)
-    values = column.to_numpy(zero_copy_only=False)
+    values = plain(column)
     return (values >> values.dtype.type(bit)) & 1 != 0
 
 
@@ -121,8 +122,8 @@ class Names:
         if pa.types.is_null(column.type) or not len(column):
             return np.full(len(column), -1, np.int32)
         if pa.types.is_integer(column.type):
-            missing = column.is_null().to_numpy(zero_copy_only=False) if column.null_count else None
-            values = (column.fill_null(0) if missing is not None else column).to_numpy(zero_copy_only=False)
+            missing = plain(column.is_null()) if column.null_count else None
+            values = plain(column.fill_null(0) if missing is not None else column)
             starts = _starts(values, missing)
             words: list[Any] = values[starts].tolist()
         else:
@@ -198,7 +199,7 @@ def _dictionary(column: pa.Array, key: str, name: str, where: Where) -> tuple[ND
     kind = column.type.value_type
     if not (pa.types.is_string(kind) or pa.types.is_large_string(kind)):
         where.refuse(None, key, f"column {shown(name)} holds {column.type}; text or whole numbers are needed")
-    return indices.to_numpy(zero_copy_only=False), column.dictionary
+    return plain(indices), column.dictionary
 
 
 def _starts(values: NDArray[Any], missing: NDArray[np.bool_] | None = None) -> NDArray[np.int64]:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from stationtest.files.words import duration_text, shown
 from stationtest.model.station import RecordingForm
 from stationtest.sources.checks import Where, no_empty_cells
+from stationtest.sources.columns import plain
 
 ISO = "ISO 8601"
 UNIT_NS = {"ns": 1, "us": 1_000, "ms": 1_000_000, "s": 1_000_000_000}
@@ -53,12 +54,12 @@ def to_ns(column: pa.Array, name: str, form: RecordingForm, where: Where, key: s
     if pa.types.is_decimal(kind):
         return _decimals(column, name, unit, where, key)
     if pa.types.is_integer(kind):
-        values = column.to_numpy(zero_copy_only=False)
+        values = plain(column)
         if len(values) and max(abs(int(values.min())), abs(int(values.max()))) > (2**62) // UNIT_NS[unit]:
             where.refuse(0, f"{key}.in", f"column {shown(name)} in {unit} is beyond all dates; a finer unit may be meant")
         return values.astype(np.int64) * UNIT_NS[unit]
     if pa.types.is_floating(kind):
-        floats = column.to_numpy(zero_copy_only=False).astype(np.float64)
+        floats = plain(column).astype(np.float64)
         if not (fine := np.abs(floats) < 2.0**62 / UNIT_NS[unit]).all():
             index = int(np.argmin(fine))
             where.refuse(index, f"{key}.in", f"column {shown(name)} holds {floats[index]}, which is no time in {unit}")
@@ -111,7 +112,7 @@ def _dates(column: pa.Array, name: str, form: RecordingForm, where: Where, key: 
             where.refuse(None, f"{key}.zone", f"the times of column {shown(name)} have no zone; declare one, such as UTC")
         column = _in_zone(column, form.zone, where, key)
     try:
-        return column.cast(pa.timestamp("ns", "UTC")).cast(pa.int64()).to_numpy(zero_copy_only=False)
+        return plain(column.cast(pa.timestamp("ns", "UTC")).cast(pa.int64()))
     except pa.ArrowInvalid:
         where.refuse(None, key, f"column {shown(name)} holds dates outside 1677 to 2262, which nanoseconds cannot count")
 
@@ -161,7 +162,7 @@ def _in_zone(column: pa.Array, zone: str, where: Where, key: str) -> pa.Array:
             where.refuse(None, f"{key}.zone", f"{shown(zone)} is not a time zone of this computer's table", "wrong-value")
     early = pc.assume_timezone(column, zone, ambiguous="earliest", nonexistent="earliest").cast(pa.int64())
     late = pc.assume_timezone(column, zone, ambiguous="latest", nonexistent="latest").cast(pa.int64())
-    index = int(np.argmax(early.to_numpy(zero_copy_only=False) != late.to_numpy(zero_copy_only=False)))
+    index = int(np.argmax(plain(early) != plain(late)))
     cell = str(column[index].as_py())
     said = f"{shown(cell)} does not exist or exists twice in {shown(zone)}, where clocks are changed"
     where.refuse(index, f"{key}.zone", f"{said}; a log in UTC has no such hour")
