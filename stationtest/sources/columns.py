@@ -1,6 +1,6 @@
 """Arrow columns without empty cells as numpy arrays.
 
-Arrow's own `to_numpy` first looks for a data-frame library and loads it where there is one, which costs more than reading the file.
+Arrow's own `to_numpy` first looks for a data-frame library and loads it where there is one, which can cost more than the reading.
 """
 
 from __future__ import annotations
@@ -11,9 +11,10 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-_SAME = {
+_SAME: dict[str, np.dtype[Any]] = {
     name: np.dtype(name) for name in ("int8", "int16", "int32", "int64", "uint8", "uint16", "uint32", "uint64")
-} | {"float": np.dtype(np.float32), "double": np.dtype(np.float64), "halffloat": np.dtype(np.float16)}  # fmt: skip
+}
+_SAME |= {"float": np.dtype(np.float32), "double": np.dtype(np.float64)}
 
 
 def plain(column: pa.Array) -> NDArray[Any]:
