@@ -247,10 +247,8 @@ def test_listeners_hear_everything_and_change_nothing(tmp_path: Path, capsys: py
     listeners.tell("run_finished", record=record, folder="x")
     assert first.heard == second.heard == [("plan", list(kit.VERDICTS)), *kit.VERDICTS.items(), ("run", "x")]
     assert {case["id"]: case["verdict"] for case in record["result"]["cases"]} == kit.VERDICTS
-    assert told == [
-        f"the plugin {name} (of {name}-package 2.3) failed in run_finished, which changes nothing: RuntimeError: the archive is full"
-        for name in ("first", "second")
-    ]
+    what = "failed in run_finished, which changes nothing: RuntimeError: the archive is full"
+    assert told == [f"the plugin {name} (of {name}-package 2.3) {what}" for name in ("first", "second")]
 
 
 def test_the_manual_of_the_hooks() -> None:

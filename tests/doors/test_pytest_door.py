@@ -8,12 +8,33 @@ import sys
 import xml.etree.ElementTree as ET
 from pathlib import Path
 
+import numpy
+import pyarrow.csv
+import pyarrow.parquet
 import pytest
+import scipy.special
 import station_kit as kit
 
 from stationtest import plugins
-from stationtest.engine import running
+from stationtest.engine import illustrating, judging, observation_table, observing, recording, running, tracing
 from stationtest.files import canonical, suite
+from stationtest.report import page
+from stationtest.sources import csv_readings, parquet_readings
+
+# pytester forgets what was imported inside it, and compiled modules cannot be loaded twice: so all of them are loaded here
+LOADED = (
+    numpy,
+    pyarrow.csv,
+    pyarrow.parquet,
+    scipy.special,
+    illustrating,
+    judging,
+    observation_table,
+    observing,
+    recording,
+    tracing,
+)
+LOADED_TOO = (page, csv_readings, parquet_readings)
 
 IDS = [f"station/cases/all.case.yaml::{case_id}" for case_id in kit.VERDICTS]
 
