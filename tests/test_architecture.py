@@ -18,7 +18,7 @@ PACKAGE = ROOT / "stationtest"
 FLOORS: dict[str, int] = {
     "errors": 0, "place": 0, "hookspecs": 0, "version": 0,
     "model": 1,
-    "files": 2, "signals": 2, "stats": 2,
+    "files": 2, "signals": 2, "stats": 2, "optics": 2,
     "sources": 3, "expectations": 3,
     "plugins": 4,
     "engine": 5, "report": 5, "selftest": 5,
@@ -31,7 +31,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "colour": ("signals/colour_science.py",),
     "jinja2": ("report/",),
     "markupsafe": ("report/",),
-    "numpy": ("signals/", "stats/", "sources/", "expectations/", "engine/"),
+    "numpy": ("signals/", "optics/", "stats/", "sources/", "expectations/", "engine/"),
     "pluggy": ("hookspecs.py", "plugins.py"),
     "pyarrow": ("sources/", "engine/"),
     "pydantic": ("files/", "expectations/"),

@@ -10,6 +10,7 @@ It is the reference that the kernels are held to, and what later parts take spec
 from __future__ import annotations
 
 import contextlib
+import difflib
 import importlib
 import sys
 import warnings
@@ -76,6 +77,56 @@ def white_point(illuminant: str, observer: str) -> tuple[float, float, float]:
         xyz = (light.values[:, None] * curves.values).sum(axis=0)
     x, y, z = (float(value) for value in 100 * xyz / xyz[1])
     return x, y, z
+
+
+def illuminants() -> list[str]:
+    """Names of the CIE illuminants that there are spectra of, the LED set and the FL series of CIE 015:2018 among them."""
+    return [str(name) for name in library().SDS_ILLUMINANTS if not str(name).startswith("ISO")]
+
+
+def illuminant_spectrum(name: str, wavelengths: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Relative power (N,) of a CIE illuminant at these wavelengths in nm, straight between the tabulated 5 nm.
+
+    Raises `UsageError` (unknown-name) with the nearest name.
+    """
+    colour = library()
+    known = illuminants()
+    if name not in known:
+        near = difflib.get_close_matches(name, known, 1, 0.4)
+        hint = f"; did you mean {near[0]}?" if near else ""
+        raise usage(f"no CIE illuminant is called {name}{hint} Known: {', '.join(known)}", "unknown-name")
+    with _quiet():
+        table = colour.SDS_ILLUMINANTS[name]
+        return np.interp(wavelengths, table.wavelengths, table.values)
+
+
+def observer_curves(observer: str, wavelengths: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The colour matching functions (3, N) of the CIE 1931 ('2 deg') or 1964 ('10 deg') observer, straight between 1 nm.
+
+    Raises `UsageError` (unknown-name) for another name.
+    """
+    if observer not in _OBSERVERS:
+        raise usage(f"no observer is called {observer}; write 2 deg or 10 deg", "unknown-name")
+    with _quiet():
+        table = library().MSDS_CMFS[_OBSERVERS[observer]]
+        return np.stack([np.interp(wavelengths, table.wavelengths, curve) for curve in np.asarray(table.values).T])
+
+
+def correlated_colour_temperature(xyz: ArrayLike) -> tuple[float, float]:
+    """Correlated colour temperature in K, and Duv, of X, Y, Z for the 2 degree observer (Ohno 2013)."""
+    colour = library()
+    with _quiet():
+        kelvin, duv = colour.temperature.uv_to_CCT_Ohno2013(colour.UCS_to_uv(colour.XYZ_to_UCS(np.asarray(xyz, float))))
+    return float(kelvin), float(duv)
+
+
+def colour_rendering(power: ArrayLike, wavelengths: NDArray[np.float64]) -> tuple[float, dict[int, float]]:
+    """Ra and the special indices R1..R14 of a light (N,) after CIE 13.3-1995."""
+    colour = library()
+    with _quiet():
+        light = colour.SpectralDistribution(np.asarray(power, float), wavelengths)
+        found = colour.colour_rendering_index(light, additional_data=True)
+    return float(found.Q_a), {int(number): float(sample.Q_a) for number, sample in found.Q_as.items()}
 
 
 def distance(name: str, reference: ArrayLike, sample: ArrayLike) -> NDArray[np.float64]:

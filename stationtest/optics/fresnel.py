@@ -1,0 +1,74 @@
+"""Reflection at a smooth boundary between two clear media: Fresnel's equations for unpolarised light, and what follows from them.
+
+Source: M. Born, E. Wolf, 'Principles of Optics', 1.5.2; any optics text. `n` is always the index of the medium behind the
+boundary over that of the medium before it. Angles enter as cosines. Arrays of any shape.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from stationtest.optics.spectra import Floats, refused
+
+
+def polarised(cos_incidence: ArrayLike, n: float) -> tuple[Floats, Floats]:
+    """Reflectance across (s) and along (p) the plane of incidence; 1 beyond the critical angle where n < 1."""
+    _checked(n)
+    cos_i = np.clip(np.asarray(cos_incidence, dtype=np.float64), 0.0, 1.0)
+    inside = 1.0 - (1.0 - cos_i * cos_i) / (n * n)
+    cos_t = np.sqrt(np.maximum(inside, 0.0))
+    s = ((cos_i - n * cos_t) / np.maximum(cos_i + n * cos_t, 1e-300)) ** 2
+    p = ((n * cos_i - cos_t) / np.maximum(n * cos_i + cos_t, 1e-300)) ** 2
+    total = (inside <= 0.0) | (cos_i <= 0.0)
+    return np.where(total, 1.0, s), np.where(total, 1.0, p)
+
+
+def reflectance(cos_incidence: ArrayLike, n: float) -> Floats:
+    """Reflectance of unpolarised light: the mean of both polarisations."""
+    s, p = polarised(cos_incidence, n)
+    return np.asarray(0.5 * (s + p))
+
+
+def cos_refracted(cos_incidence: ArrayLike, n: float) -> Floats:
+    """Cosine of the angle behind the boundary (Snell); 0 beyond the critical angle."""
+    cos_i = np.asarray(cos_incidence, dtype=np.float64)
+    return np.sqrt(np.maximum(1.0 - (1.0 - cos_i * cos_i) / (n * n), 0.0))
+
+
+def brewster_deg(n: float) -> float:
+    """The angle of incidence in degrees at which nothing is reflected along the plane of incidence: atan n."""
+    _checked(n)
+    return float(np.degrees(np.arctan(n)))
+
+
+@lru_cache(maxsize=256)
+def diffuse_reflectance(n: float) -> float:
+    """Reflectance for light from all directions alike: twice the integral of R cos over cos, by Gauss-Legendre.
+
+    Seen from inside (`1 / n`) it follows from outside by 1 - (1 - R) / n^2 (Egan, Hilgeman, 'Optical Properties of
+    Inhomogeneous Materials', 1979; from memory); a test integrates both.
+    """
+    _checked(n)
+    if n < 1.0:
+        return 1.0 - (1.0 - diffuse_reflectance(1.0 / n)) * n * n
+    node, weight = np.polynomial.legendre.leggauss(64)
+    mu = (node + 1.0) / 2.0
+    return float((reflectance(mu, n) * mu * weight).sum())
+
+
+def schlick(cos_incidence: ArrayLike, at_normal: ArrayLike) -> Floats:
+    """Reflectance of a metal from that at normal incidence: R + (1 - R)(1 - cos)^5.
+
+    C. Schlick, 'An inexpensive BRDF model for physically-based rendering', Computer Graphics Forum 13 (1994) 233-246.
+    """
+    away = np.clip(1.0 - np.asarray(cos_incidence, dtype=np.float64), 0.0, 1.0)
+    base = np.asarray(at_normal, dtype=np.float64)
+    return np.asarray(base + (1.0 - base) * away**5)
+
+
+def _checked(n: float) -> None:
+    if not (0.1 <= n <= 10.0):
+        raise refused("refractive index", f"must lie between 1 and 10 (its inverse seen from inside), found {n:g}")
