@@ -23,7 +23,7 @@ MOST_TRACES = 60
 MOST_TRACES_A_CASE = 3
 MOST_TRACES_OF_PASSING = 12
 MOST_POINTS = 800
-MOST_STEPS = 14
+MOST_STEPS = 16
 MS = 1_000_000
 FAR = 10.0
 """Closeness is cut at this distance below and above 0: a reading without a colour is infinitely far."""
@@ -205,8 +205,8 @@ def _presented(shown: Presentations, stretch: Stretch) -> list[dict[str, Any]]:
 
 KINDS = {
     "match": "{} compares",
-    "channel": "{}",
-    "computed channel": "{}, computed",
+    "channel": "channel {}",
+    "computed channel": "channel {}, computed",
     "output": "{}",
     "computed output": "{}, computed",
     "input": "{}",
@@ -223,6 +223,8 @@ def _steps(view: View, stretch: Stretch) -> list[dict[str, Any]]:
                 continue
             must = thinning.clipped(signal.must, stretch.start_ns, stretch.end_ns)
             can = thinning.clipped(signal.can, stretch.start_ns, stretch.end_ns)
+            if not must and can == [[stretch.start_ns, stretch.end_ns]]:
+                continue  # nothing is known of it here: it rests on inputs that this recording does not have
             if can or kind == "channel":
                 found.append({"name": words.format(name), "kind": kind.removeprefix("computed "), "must": must, "can": can})
     return found[:MOST_STEPS]
