@@ -7,16 +7,14 @@ from collections.abc import Iterator
 from typing import Any
 
 from stationtest.errors import Problem
+from stationtest.files.channel_checks import ChannelChecks, colour_problems
 from stationtest.files.form_checks import form_problems
-from stationtest.files.paths import Folder, matches
+from stationtest.files.paths import Folder
 from stationtest.files.scalars import Names
 from stationtest.files.station_fields import (
     BANDS,
-    ChannelFields,
-    ColourFields,
     LogicFields,
     OutputFields,
-    ReferenceFields,
     SensorFields,
     SetFields,
     StationFields,
@@ -25,10 +23,9 @@ from stationtest.files.station_fields import (
 from stationtest.files.tree import Map, Tree, Word
 from stationtest.files.words import listed
 
-Told = tuple[tuple[str, ...], str, str]
+Told = tuple[tuple[str | int, ...], str, str]
 
 ILLUMINANTS = ("A", "B", "C", "D50", "D55", "D60", "D65", "D75", "E", "FL2", "FL7", "FL11")
-SPACES = {"CIE 1976 u'v'": "uv", "sensor chromaticity": "shares"}  # every other distance compares CIELAB
 LATER = "held_until", "held_from", "held_while"
 
 
@@ -61,6 +58,7 @@ class Checks:
         self.names = names
         self.folder = folder
         self.targets: dict[str, TargetFields] = fields.targets if isinstance(fields.targets, dict) else {}
+        self.channels = ChannelChecks(fields, names, folder)
 
     def run(self) -> Iterator[Told]:
         for name, sensor in self.fields.sensors.items():
@@ -68,10 +66,10 @@ class Checks:
                 yield ("sensors", name, *loc), message, code
         for name, target in self.targets.items():
             if target.colour:
-                for loc, message, code in self._colour(target.colour):
+                for loc, message, code in colour_problems(target.colour):
                     yield ("targets", name, "colour", *loc), message, code
         for name, channel in self.fields.channels.items():
-            for loc, message, code in self._channel(channel):
+            for loc, message, code in self.channels.channel(channel):
                 yield ("channels", name, *loc), message, code
         for name, output in self.fields.outputs.items():
             for loc, message, code in self._output(output):
@@ -156,149 +154,6 @@ class Checks:
         level = sensor.level
         if level and level.at_least is not None and level.at_most is not None and level.at_least >= level.at_most:
             yield ("level",), "at_least must be below at_most", "contradiction"
-
-    def _colour(self, colour: ColourFields) -> Iterator[Told]:
-        given = [key for key in ("Lab", "XYZ", "shares") if getattr(colour, key) is not None]
-        if len(given) != 1:
-            yield (
-                (),
-                f"a colour is exactly one of Lab, XYZ and shares; found {listed(given) or 'none'}",
-                "contradiction" if given else "missing-key",
-            )
-        elif given == ["shares"]:
-            assert colour.shares is not None
-            if min(colour.shares) < 0 or abs(sum(colour.shares) - 1) > 0.001:
-                yield (
-                    ("shares",),
-                    f"shares of the bands are 0 or more and add up to 1; found a sum of {sum(colour.shares):g}",
-                    "wrong-value",
-                )
-            for key in ("illuminant", "observer"):
-                if getattr(colour, key) is not None:
-                    yield (
-                        (key,),
-                        "shares of the bands are the sensor's own; they have no illuminant and no observer",
-                        "contradiction",
-                    )
-        else:
-            for key in ("illuminant", "observer"):
-                if getattr(colour, key) is None:
-                    yield (key,), f"this key is missing; {given[0]} values without {key} are not a colour", "missing-key"
-
-    def _channel(self, channel: ChannelFields) -> Iterator[Told]:
-        sensors = self.names.sensor
-        if channel.sensor is None and len(sensors) != 1:
-            yield (
-                ("sensor",),
-                f"this key is missing; the station has {len(sensors)} sensors; allowed {', '.join(sensors) or 'none'}",
-                "missing-key",
-            )
-            return
-        sensor = self.fields.sensors.get(channel.sensor or sensors[0])
-        reference = channel.reference
-        colour: ColourFields | None = None
-        at: tuple[str, ...] = ("reference",)
-        if isinstance(reference, ReferenceFields):
-            for loc, message, code in self._reference(reference, channel):
-                yield ("reference", *loc), message, code
-            colour = reference.colour
-            at = ("reference", "colour") if colour else at
-        elif reference in self.targets:
-            colour = self.targets[reference].colour
-        if (
-            not isinstance(reference, ReferenceFields)
-            and colour is None
-            and (reference in self.targets or isinstance(self.fields.targets, list))
-        ):
-            yield (
-                at,
-                (
-                    f"the target `{reference}` has no colour to compare with; give it `colour:`, or write "
-                    "reference: {learned: RECORDING, target: NAME}"
-                ),
-                "colour-mismatch",
-            )
-        elif sensor is not None:
-            yield from self._comparable(channel, sensor, colour, at)
-
-    def _reference(self, reference: ReferenceFields, channel: ChannelFields) -> Iterator[Told]:
-        if (reference.learned is None) == (reference.colour is None):
-            yield (
-                (),
-                "a reference is exactly one of a target's name, `learned:` and `colour:`",
-                "contradiction" if reference.colour else "missing-key",
-            )
-        elif reference.colour is not None:
-            for key in ("target", "samples"):
-                if getattr(reference, key) is not None:
-                    yield (key,), "this belongs to a learned reference", "contradiction"
-            if channel.for_ is None:
-                yield (
-                    (),
-                    "a reference given as a colour stands for no target by itself; say which with `for: [NAME]` in the channel",
-                    "missing-key",
-                )
-            for loc, message, code in self._colour(reference.colour):
-                yield ("colour", *loc), message, code
-        else:
-            assert reference.learned is not None
-            if reference.target is None:
-                yield ("target",), "this key is missing; it says which target of the recording is learned", "missing-key"
-            recording = self.folder.relative(reference.learned, "")
-            problem = self.folder.problem(recording)
-            if problem:
-                yield ("learned",), *problem
-            elif not any(matches(recording, pattern) for pattern in self.fields.recordings):
-                yield ("learned",), f"no entry under `recordings:` says how this file is written; found {recording}", "no-form"
-
-    def _comparable(
-        self, channel: ChannelFields, sensor: SensorFields, colour: ColourFields | None, at: tuple[str, ...]
-    ) -> Iterator[Told]:
-        """Counter-example A17: values of another illuminant or observer are not comparable without spectra."""
-        space = SPACES.get(channel.distance, "Lab")
-        if space == "shares":
-            if sensor.reads == "CIELAB":
-                yield ("distance",), "sensor chromaticity needs shares of bands, and this sensor reads CIELAB", "colour-mismatch"
-            elif colour is not None and colour.shares is None:
-                yield (
-                    at,
-                    (
-                        "sensor chromaticity compares with shares of this sensor's bands; allowed a learned reference, or "
-                        "colour: {shares: [..]}"
-                    ),
-                    "colour-mismatch",
-                )
-            return
-        if sensor.reads == "linear RGB" and sensor.to_xyz is None:
-            yield (
-                ("distance",),
-                (
-                    f"{channel.distance} needs calibrated readings; give the sensor `to_xyz`, `illuminant` and `observer`, or "
-                    "use sensor chromaticity"
-                ),
-                "colour-mismatch",
-            )
-            return
-        if colour is None:
-            return
-        if colour.shares is not None:
-            yield (
-                at,
-                f"{channel.distance} cannot compare with shares of the bands; allowed Lab or XYZ, or a learned reference",
-                "colour-mismatch",
-            )
-            return
-        for key in ("illuminant", "observer"):
-            of_colour, of_sensor = getattr(colour, key), getattr(sensor, key)
-            if of_colour and of_sensor and of_colour != of_sensor:
-                yield (
-                    at,
-                    (
-                        f"the reference is given for {key} {of_colour}, and the readings for {of_sensor}; without spectra "
-                        "they cannot be compared"
-                    ),
-                    "colour-mismatch",
-                )
 
     def _output(self, output: OutputFields) -> Iterator[Told]:
         yield from _one_of(output, ())

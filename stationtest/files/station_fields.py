@@ -146,14 +146,26 @@ class ReferenceFields(Fields):
     colour: ColourFields | None = None
 
 
+Reference = Annotated[Any, ByKind(text=TargetName, mapping=ReferenceFields)]
+
+
+class SwitchingFields(Fields):
+    """The distances at which a channel switches on and off, where the sensor states both."""
+
+    on_at: Positive
+    off_at: Positive
+
+
 class ChannelFields(Fields):
-    """A comparison with a reference, its tolerance, timers and one switching output."""
+    """A comparison with one or several references, its tolerance, timers and one switching output."""
 
     sensor: SensorName | None = None
-    reference: Annotated[Any, ByKind(text=TargetName, mapping=ReferenceFields)]
+    reference: Reference | None = None
+    references: list[Reference] | None = Field(default=None, min_length=1)
     for_: OneOrMore[TargetName] | None = None
     distance: DistanceName
-    tolerance: Positive
+    tolerance: Positive | None = None
+    switching: SwitchingFields | None = None
     hysteresis: AnyShare = said("0 %")
     switches: Literal["on match", "off match"] = said("on match")
     on_delay: Duration = said("0 ms")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Any
 
@@ -132,29 +133,44 @@ def _sensor(name: str, sensor: SensorFields, belt_speed: float | None, place: Pl
 def _channel(
     name: str, channel: ChannelFields, only_sensor: str, colours: Mapping[str, model.Colour | None], folder: Folder, place: Place
 ) -> model.Channel:
-    given = channel.reference
-    if not isinstance(given, ReferenceFields):
-        reference = model.Reference(name=str(given), colour=colours[str(given)])
-    elif given.learned is not None and given.target is not None:
-        learned = model.Learned(recording=folder.relative(given.learned, ""), target=given.target, samples=given.samples)
-        reference = model.Reference(name=given.target, learned=learned)
-    else:
-        assert channel.for_
-        reference = model.Reference(name=channel.for_[0], colour=_colour(given.colour))
+    given = channel.references if channel.references is not None else [channel.reference]
+    references = tuple(_reference(reference, channel, colours, folder) for reference in given)
+    tolerance, hysteresis = channel.tolerance, channel.hysteresis
+    if channel.switching is not None:
+        tolerance, hysteresis = channel.switching.on_at, hysteresis_of(channel.switching.on_at, channel.switching.off_at)
+    assert tolerance is not None
     return model.Channel(
         name=name,
         sensor=channel.sensor or only_sensor,
-        references=(reference,),
-        for_targets=channel.for_ or (reference.name,),
+        references=references,
+        for_targets=channel.for_ or tuple(dict.fromkeys(reference.name for reference in references)),
         distance=channel.distance,
-        tolerance=channel.tolerance,
-        hysteresis=channel.hysteresis,
+        tolerance=tolerance,
+        hysteresis=hysteresis,
         switches=channel.switches,
         on_delay_ns=channel.on_delay,
         off_delay_ns=channel.off_delay,
         pulse_ns=channel.pulse,
         place=place,
     )
+
+
+def _reference(given: Any, channel: ChannelFields, colours: Mapping[str, model.Colour | None], folder: Folder) -> model.Reference:
+    if not isinstance(given, ReferenceFields):
+        return model.Reference(name=str(given), colour=colours[str(given)])
+    if given.learned is not None and given.target is not None:
+        learned = model.Learned(recording=folder.relative(given.learned, ""), target=given.target, samples=given.samples)
+        return model.Reference(name=given.target, learned=learned)
+    assert channel.for_
+    return model.Reference(name=channel.for_[0], colour=_colour(given.colour))
+
+
+def hysteresis_of(on_at: float, off_at: float) -> float:
+    """The share h with which a distance of exactly `off_at` still keeps the state: the least h with off_at / (1 + h) <= on_at."""
+    found = off_at / on_at - 1
+    while off_at / (1 + found) > on_at:
+        found = math.nextafter(found, math.inf) if found > 1e-12 else found + 2**-52
+    return found
 
 
 def _logic(fields: LogicFields) -> model.Logic:
