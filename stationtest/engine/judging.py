@@ -194,6 +194,7 @@ def _result(
             "duration_ns": asked.duration_ns,
             "runs": asked.runs,
             "words": shown_by.asked_words(asked, strata[0].units if strata else "trials"),
+            "name": asked.name,
         },
         "state": "executed",
         "attempts": 1,

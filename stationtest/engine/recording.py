@@ -157,6 +157,7 @@ def not_run(case: Case) -> CaseResult:
             "duration_ns": evidence.duration_ns,
             "runs": evidence.runs,
             "words": "as the case file says",
+            "name": evidence.name,
         },
         "state": "not run",
         "attempts": 0,

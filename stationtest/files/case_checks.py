@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 
-from stationtest.files.case_fields import CaseFields, EvidenceFields, PresentFields
+from stationtest.files.case_fields import CaseFields, PresentFields
+from stationtest.files.evidence_fields import EvidenceFields, evidence_problems
 from stationtest.files.scalars import Names
 from stationtest.files.suggest import allowed_words, nearest
 from stationtest.files.words import listed, shown
@@ -144,44 +145,6 @@ class Checks:
                     near = nearest(value, allowed)
                     message = f"`{shown(value)}` is no value of {key}" + (f"; did you mean `{near}`?" if near else "")
                     yield ("where", key), f"{message}; allowed {allowed_words(allowed)}", "unknown-name"
-
-
-def evidence_problems(evidence: EvidenceFields) -> Iterator[Told]:
-    """Exactly one kind of demand, whole, and nothing beside it that says nothing."""
-    given = [key for key in ("reliability", "trials", "duration", "runs") if getattr(evidence, key) is not None]
-    if len(given) != 1:
-        yield (
-            (),
-            f"evidence is exactly one of reliability, trials, duration and runs; found {listed(given) or 'none'}",
-            ("contradiction" if given else "missing-key"),
-        )
-        return
-    kind = given[0]
-    if kind == "reliability":
-        if evidence.confidence is None:
-            yield (
-                ("confidence",),
-                "this key is missing; a reliability is shown with a confidence, such as 95 %; there is no built-in default",
-                "missing-key",
-            )
-        if evidence.of is None:
-            yield (
-                ("of",),
-                "this key is missing; it says of what the reliability is claimed; allowed presentations, specimens",
-                "missing-key",
-            )
-    if evidence.of == "specimens" and evidence.presented is None:
-        yield ("presented",), "this key is missing; it says how often each specimen is presented", "missing-key"
-    if evidence.presented is not None and evidence.of != "specimens":
-        yield ("presented",), "this key belongs to `of: specimens`", "contradiction"
-    if kind == "duration" and evidence.events is None:
-        yield ("events",), "this key is missing; evidence by duration says events: none", "missing-key"
-    if kind != "duration" and evidence.events is not None:
-        yield ("events",), "this key belongs to `duration`", "contradiction"
-    if kind in ("duration", "runs"):
-        for key in ("of", "specimens"):
-            if getattr(evidence, key) is not None:
-                yield (key,), f"this key does not go with `{kind}`", "contradiction"
 
 
 def _unknown(what: str, given: str, allowed: Iterable[str]) -> str:

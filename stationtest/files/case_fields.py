@@ -6,22 +6,9 @@ from typing import Annotated, Any, Literal
 
 from pydantic import ConfigDict, Field, PlainValidator, WithJsonSchema
 
+from stationtest.files.evidence_fields import EvidenceFields
 from stationtest.files.fields import ByKind, Fields, said
-from stationtest.files.scalars import (
-    AtLeastCount,
-    AtMostCount,
-    AtMostShare,
-    CaseId,
-    OneOrMore,
-    OneUp,
-    OpenShare,
-    PositiveDuration,
-    SetName,
-    TargetName,
-    Text,
-    Yes,
-    YesNo,
-)
+from stationtest.files.scalars import CaseId, EvidenceName, OneOrMore, OneUp, SetName, TargetName, Text, Yes
 from stationtest.files.station_fields import Language
 
 
@@ -39,21 +26,7 @@ class PresentFields(Fields):
 Present = Annotated[Any, ByKind(text=TargetName, items=Annotated[list[TargetName], Field(min_length=1)], mapping=PresentFields)]
 
 
-class EvidenceFields(Fields):
-    """How much evidence a case needs: reliability and confidence, or trials, or duration, or runs."""
-
-    reliability: OpenShare | None = None
-    confidence: OpenShare | None = None
-    of: Literal["presentations", "specimens"] | None = None
-    presented: OneUp | None = None
-    specimens: AtLeastCount | None = None
-    trials: OneUp | None = None
-    nonconforming: AtMostCount = said("at most 0")
-    not_judged: AtMostShare = said("at most 0 %")
-    pooled: YesNo = said("no")
-    duration: PositiveDuration | None = None
-    events: Literal["none"] | None = None
-    runs: OneUp | None = None
+Evidence = Annotated[Any, ByKind(text=EvidenceName, mapping=EvidenceFields)]
 
 
 def _anything(value: object) -> object:
@@ -72,7 +45,7 @@ class _Stated(Fields):
     present: Present | None = None
     where: dict[Text, OneOrMore[Text]] | None = None
     expect: Anything = None
-    evidence: EvidenceFields | None = None
+    evidence: Evidence | None = None
     basis: Basis | None = None
     readings: OneOrMore[Text] | None = None
     do: Text | None = None
@@ -107,7 +80,7 @@ class CaseFileHead(Fields):
 
     language: Language = said("1")
     readings: OneOrMore[Text] | None = None
-    evidence: EvidenceFields | None = None
+    evidence: Evidence | None = None
     basis: Basis | None = None
     cases: Anything = None
 

@@ -13,6 +13,7 @@ from stationtest.errors import Problem
 from stationtest.files import case_checks
 from stationtest.files.case_fields import CaseFields, CaseFileHead
 from stationtest.files.case_model import evidence, present, strata
+from stationtest.files.evidence_fields import EvidenceFields, evidence_problems
 from stationtest.files.field_problems import check_field, locate, typed
 from stationtest.files.paths import Folder, matches
 from stationtest.files.scalars import CaseId, Names
@@ -37,6 +38,7 @@ class Known:
     names: Names | None  # None where the station file cannot be read: then no name is looked up
     patterns: tuple[str, ...]
     members: Mapping[str, tuple[str, ...]]
+    evidence: Mapping[str, EvidenceFields]  # by name, from the station file
     parts: Mapping[str, ExpectationPart]
     classes: Mapping[str, Any]
     requirements: Collection[str] | None = None  # None where the station has no list
@@ -59,8 +61,8 @@ def read_cases(tree: Tree, file: str, known: Known) -> tuple[list[Case], list[Pr
     head_node.line, head_node.column = root.line, root.column
     head, found = typed(CaseFileHead, head_node, tree.path, context=known.names)
     problems += found
-    if head is not None and head.evidence is not None:
-        told = ((("evidence", *loc), message, code) for loc, message, code in case_checks.evidence_problems(head.evidence))
+    if head is not None and isinstance(head.evidence, EvidenceFields):
+        told = ((("evidence", *loc), message, code) for loc, message, code in evidence_problems(head.evidence))
         problems += _told(tree, root, "", told)
     cases_node = root.get("cases")
     if not isinstance(cases_node, Map):
@@ -204,6 +206,9 @@ class _Reader:
             self.problems.append(Problem(place, f"{path}.evidence", message, "no-evidence"))
         if fields is None or not all(expected) or self.known.names is None:
             return None
+        name = fields.evidence if isinstance(fields.evidence, str) else None
+        if name is not None:  # a name of the station's; what is wrong with it is told there
+            fields = fields.model_copy(update={"evidence": self.known.evidence.get(name)})
         judged = [(e.name, e.unit) for e in expected if e]
         told = case_checks.Checks(
             fields, judged, self.known.names, self.known.members, self.known.requirements, self.known.specimens
@@ -212,7 +217,7 @@ class _Reader:
         if len(self.problems) > before or fields.evidence is None:
             return None
         shape = present(fields.present)
-        asked = evidence(fields.evidence)
+        asked = evidence(fields.evidence, name)
         unit = case_checks.unit_of(judged, shape.kind)
         return Case(
             id=id_,

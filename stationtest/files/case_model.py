@@ -6,7 +6,8 @@ from collections.abc import Iterable
 from dataclasses import replace
 from typing import Any
 
-from stationtest.files.case_fields import EvidenceFields, PresentFields
+from stationtest.files.case_fields import PresentFields
+from stationtest.files.evidence_fields import EvidenceFields
 from stationtest.files.words import listed
 from stationtest.model.case import Evidence, Present
 
@@ -56,7 +57,7 @@ def label(shape: Present) -> str:
     return f"{shape.set} with {'anything' if shape.extra == 'any' else shape.extra} in it"
 
 
-def evidence(fields: EvidenceFields) -> Evidence:
+def evidence(fields: EvidenceFields, name: str | None = None) -> Evidence:
     return Evidence(
         reliability=fields.reliability,
         confidence=fields.confidence,
@@ -69,4 +70,5 @@ def evidence(fields: EvidenceFields) -> Evidence:
         pooled=fields.pooled,
         duration_ns=fields.duration,
         runs=fields.runs,
+        name=name,
     )

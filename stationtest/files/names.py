@@ -26,6 +26,7 @@ class Names:
     input: tuple[str, ...] = ()
     output: tuple[str, ...] = ()
     set: tuple[str, ...] = ()
+    evidence: tuple[str, ...] = ()
     conditions: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     @property
@@ -80,7 +81,13 @@ def known(value: object, info: ValidationInfo, kind: str) -> str:
 
 
 def _article(kind: str) -> str:
-    return {"input": "an input", "output": "an output", "signal": "a channel, input or output"}.get(kind, f"a {kind}")
+    articles = {
+        "input": "an input",
+        "output": "an output",
+        "evidence": "a demand for evidence",
+        "signal": "a channel, input or output",
+    }
+    return articles.get(kind, f"a {kind}")
 
 
 def unknown(kind: str, given: str, declared: tuple[str, ...]) -> PydanticCustomError:

@@ -181,6 +181,7 @@ SensorName = Annotated[str, PlainValidator(known_as("sensor")), _name_scheme("se
 InputName = Annotated[str, PlainValidator(known_as("input")), _name_scheme("input")]
 OutputName = Annotated[str, PlainValidator(known_as("output")), _name_scheme("output")]
 SetName = Annotated[str, PlainValidator(known_as("set")), _name_scheme("set")]
+EvidenceName = Annotated[str, PlainValidator(known_as("evidence")), _name_scheme("evidence")]
 SignalName = Annotated[str, PlainValidator(known_as("signal")), _name_scheme("signal")]
 _said_text = PlainSerializer(str)
 Edge = Annotated[ModelEdge, PlainValidator(edge), _said_text, _name_scheme("edge")]

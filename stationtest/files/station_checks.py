@@ -8,6 +8,7 @@ from typing import Any
 
 from stationtest.errors import Problem
 from stationtest.files.channel_checks import ChannelChecks, colour_problems
+from stationtest.files.evidence_fields import evidence_problems
 from stationtest.files.form_checks import form_problems
 from stationtest.files.paths import Folder
 from stationtest.files.scalars import Names
@@ -81,6 +82,9 @@ class Checks:
         for pattern, form in self.fields.recordings.items():
             for loc, message, code in form_problems(form, self.folder):
                 yield ("recordings", pattern, *loc), message, code
+        for name, evidence in self.fields.evidence.items():
+            for loc, message, code in evidence_problems(evidence):
+                yield ("evidence", name, *loc), message, code
         for key in ("requirements", "specimens"):
             if path := getattr(self.fields, key):
                 problem = self.folder.problem(self.folder.relative(path, ""))

@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, PlainSerializer, PlainValidator, WithJsonSchema
 
+from stationtest.files.evidence_fields import EvidenceFields
 from stationtest.files.fields import ByKind, Fields, said
 from stationtest.files.recording_fields import RecordingFields
 from stationtest.files.scalars import (
@@ -244,6 +245,7 @@ class StationFields(Fields):
     sets: dict[Name, SetFields] = Field(default_factory=dict)
     conditions: dict[Name, list[Text]] = Field(default_factory=dict)
     recordings: dict[Text, RecordingFields] = Field(default_factory=dict)
+    evidence: dict[Name, EvidenceFields] = Field(default_factory=dict)
     requirements: Text | None = None
     specimens: Text | None = None
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from stationtest.errors import Problem
 from stationtest.files import station_checks, station_model
+from stationtest.files.evidence_fields import EvidenceFields, evidence_problems
 from stationtest.files.field_problems import locate, typed
 from stationtest.files.paths import Folder
 from stationtest.files.scalars import Names
@@ -32,6 +33,11 @@ class StationFile:
     specimens: str | None = None
     problems: list[Problem] = field(default_factory=list)
     readable: bool = True  # False where there is no mapping to take names from
+
+    def sound_evidence(self) -> dict[str, EvidenceFields]:
+        """The demands for evidence that cases may name, without those that have problems of their own."""
+        defined = self.fields.evidence if self.fields else {}
+        return {name: evidence for name, evidence in defined.items() if not any(evidence_problems(evidence))}
 
 
 def read_station(tree: Tree, folder: Folder) -> StationFile:
@@ -81,6 +87,7 @@ def names_of(root: Map) -> Names:
         input=_names(root, "inputs"),
         output=_names(root, "outputs"),
         set=_names(root, "sets"),
+        evidence=_names(root, "evidence"),
         conditions=conditions,
     )
 

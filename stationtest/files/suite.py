@@ -86,6 +86,7 @@ class _Loader:
             read.names if read.readable else None,
             read.patterns,
             members,
+            read.sound_evidence(),
             self.parts,
             self.classes,
             dict.fromkeys(r.id for r in requirements) if listed else None,

@@ -31,7 +31,8 @@ class Present:
 class Evidence:
     """How much the trials must show. Every number that was not stated is None: there is no silent default.
 
-    Either `reliability` and `confidence` (shares), or `trials`, or `duration_ns` (with no event), or `runs`.
+    Either `reliability` and `confidence` (shares), or `trials`, or `duration_ns` (with no event), or `runs`. `name` is the one
+    under which the station defines it, if it does.
     """
 
     reliability: float | None = None
@@ -45,6 +46,7 @@ class Evidence:
     pooled: bool = False
     duration_ns: int | None = None
     runs: int | None = None
+    name: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,17 +1,18 @@
 """The record of a run: the shape of record.json, as typed dictionaries of built-in types.
 
-Typed dictionaries and not classes, since a record is what is written and read back, by this version and by later ones. Every key is
-always present, absent is None, order is kept in lists, numbers are finite, integers stay below 2**53. Times are integers in
+Typed dictionaries and not classes, since a record is what is written and read back, by this version and by later ones. Every key
+is always present, absent is None, order is kept in lists, numbers are finite, integers stay below 2**53. Times are integers in
 nanoseconds since a recording's origin. `result` depends on the files, the selection and the versions only; `run` holds what may
-differ between two runs of the same thing. The JSON Schema is made from these classes (files/schema.py) and kept under test.
+differ between two runs of the same thing. A minor version only adds keys; those that 1.0 did not have are `NotRequired`, since
+its records are read as well. The JSON Schema is made from these classes (files/schema.py) and kept under test.
 """
 
 from __future__ import annotations
 
-from typing import Any, Final, Literal, TypedDict
+from typing import Any, Final, Literal, NotRequired, TypedDict
 
 FORMAT: Final = "stationtest record"
-RECORD_VERSION = "1.0"
+RECORD_VERSION = "1.1"
 
 
 class Asked(TypedDict):
@@ -29,6 +30,7 @@ class Asked(TypedDict):
     duration_ns: int | None
     runs: int | None
     words: str  # in one sentence
+    name: NotRequired[str | None]  # under which station.yaml defines it
 
 
 class LeftOut(TypedDict):

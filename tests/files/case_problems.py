@@ -3,6 +3,8 @@
 
 from __future__ import annotations
 
+from stationtest import plugins
+
 CASE_PROBLEMS: list[tuple[str, str, list[str]]] = [
     (
         "own_channel_only: yes",
@@ -11,7 +13,7 @@ CASE_PROBLEMS: list[tuple[str, str, list[str]]] = [
             (
                 "cases/a.case.yaml:8:14: cases.REC-01.expect.own_chanel_only: there is no expectation "
                 "`own_chanel_only`; did you mean `own_channel_only`?; allowed agrees, alike, channels, count, drift, "
-                "held, level, margin, no_channel, only_channels, order, outputs and 5 more; if a plugin brings it, "
+                f"held, level, margin, no_channel, only_channels, order, outputs and {len(plugins.EXPECTATIONS) - 12} more; if a plugin brings it, "
                 "`stationtest plugins` lists those present [unknown-name]"
             ),
         ],

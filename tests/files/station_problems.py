@@ -3,6 +3,8 @@
 
 from __future__ import annotations
 
+from stationtest.files.station_fields import StationFields
+
 STATION_PROBLEMS: list[tuple[str, str, list[str]]] = [
     (
         "tolerance: 4}\n  2",
@@ -578,7 +580,7 @@ STATION_PROBLEMS: list[tuple[str, str, list[str]]] = [
             ("station.yaml:26:13: conditions: a mapping is due here; found none [wrong-value]"),
             (
                 "station.yaml:27:1: x: there is no key `x` here; allowed language, station, title, drawing, scan, "
-                "between, belt_speed, sensors, targets, channels, inputs, outputs and 5 more [unknown-key]"
+                f"between, belt_speed, sensors, targets, channels, inputs, outputs and {len(StationFields.model_fields) - 12} more [unknown-key]"
             ),
         ],
     ),
