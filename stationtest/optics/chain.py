@@ -72,15 +72,18 @@ def band_sums(spectra: Floats, weights: Floats) -> Floats:
     """(P, B) sums of one spectrum a presentation, (P, N), with weights (N, B).
 
     Done in blocks of `BLOCK` rows padded to the same shape, since a matrix product may give other last bits in another shape: the
-    same row at the same place in its block gives the same bits, so cut presentations at multiples of `BLOCK`.
+    same row at the same place in its block gives the same bits, so cut presentations at multiples of `BLOCK`. float32 spectra are
+    summed as such: four times as quick, and 1e-6 is still below a step of any converter. A spread of colour needs no spectra at
+    all: add the band sums of `recovery.lab_directions`.
     """
     rows, points = spectra.shape
     whole = rows - rows % BLOCK
-    sums = np.empty((rows, weights.shape[1]))
+    weights = weights.astype(spectra.dtype)
+    sums = np.empty((rows, weights.shape[1]), spectra.dtype)
     for first in range(0, whole, BLOCK):
         np.matmul(spectra[first : first + BLOCK], weights, out=sums[first : first + BLOCK])
     if whole < rows:
-        padded = np.zeros((BLOCK, points))
+        padded = np.zeros((BLOCK, points), spectra.dtype)
         padded[: rows - whole] = spectra[whole:]
         sums[whole:] = (padded @ weights)[: rows - whole]
     return sums

@@ -17,13 +17,11 @@ from stationtest.optics.spectra import Floats, refused
 def polarised(cos_incidence: ArrayLike, n: float) -> tuple[Floats, Floats]:
     """Reflectance across (s) and along (p) the plane of incidence; 1 beyond the critical angle where n < 1."""
     _checked(n)
-    cos_i = np.clip(np.asarray(cos_incidence, dtype=np.float64), 0.0, 1.0)
-    inside = 1.0 - (1.0 - cos_i * cos_i) / (n * n)
-    cos_t = np.sqrt(np.maximum(inside, 0.0))
-    s = ((cos_i - n * cos_t) / np.maximum(cos_i + n * cos_t, 1e-300)) ** 2
-    p = ((n * cos_i - cos_t) / np.maximum(n * cos_i + cos_t, 1e-300)) ** 2
-    total = (inside <= 0.0) | (cos_i <= 0.0)
-    return np.where(total, 1.0, s), np.where(total, 1.0, p)
+    c = np.clip(np.asarray(cos_incidence, dtype=np.float64), 1e-12, 1.0)
+    behind = np.sqrt(np.maximum(c * c + (n * n - 1.0), 0.0))  # n cos(refracted); 0 beyond the critical angle, so both become 1
+    s = (c - behind) / (c + behind)
+    p = (n * n * c - behind) / (n * n * c + behind)
+    return np.asarray(s * s), np.asarray(p * p)
 
 
 def reflectance(cos_incidence: ArrayLike, n: float) -> Floats:

@@ -115,7 +115,7 @@ def factors(
     a, b = np.radians(head.light_deg), np.radians(head.view_deg)
     norm = 1.0 / np.sqrt(1.0 + sx * sx + sy * sy)
     cos_in = (np.cos(a) - sx * np.sin(a)) * norm
-    cos_out = (np.cos(b) + sx * np.sin(b)) * norm
+    cos_out = cos_in if b == -a else (np.cos(b) + sx * np.sin(b)) * norm
     distance = distance_factor(head, nearer_mm) * np.maximum(cos_in, 0.0)
     matt = distance * matt_factor(cos_in, cos_out, surface.index)
     zero = np.zeros(matt.shape)

@@ -17,8 +17,12 @@ def covered(edge_mm: ArrayLike, spot_mm: float) -> Floats:
 
     1/2 + (t sqrt(1 - t^2) + asin t) / pi, t = 2 edge / D: the segment of a circle.
     """
-    t = np.clip(np.asarray(edge_mm, dtype=np.float64) * (2.0 / _above_zero(spot_mm)), -1.0, 1.0)
-    return np.asarray(0.5 + (t * np.sqrt(1.0 - t * t) + np.arcsin(t)) / np.pi)
+    t = np.asarray(edge_mm, dtype=np.float64) * (2.0 / _above_zero(spot_mm))
+    share = np.asarray((t >= 1.0).astype(np.float64))
+    near = np.abs(t) < 1.0  # most places have no edge under the spot
+    inside = t[near]
+    share[near] = 0.5 + (inside * np.sqrt(1.0 - inside * inside) + np.arcsin(inside)) / np.pi
+    return share
 
 
 def covered_while_moving(edge_mm: ArrayLike, spot_mm: float, travel_mm: float) -> Floats:
@@ -31,7 +35,11 @@ def covered_while_moving(edge_mm: ArrayLike, spot_mm: float, travel_mm: float) -
     now = np.asarray(edge_mm, dtype=np.float64)
     if travel_mm < 1e-6 * _above_zero(spot_mm):
         return covered(now, spot_mm)
-    return np.asarray((_area_so_far(now, spot_mm) - _area_so_far(now - travel_mm, spot_mm)) / travel_mm)
+    share = np.asarray((now > 0.0).astype(np.float64))
+    near = np.abs(now - travel_mm / 2.0) < (spot_mm + travel_mm) / 2.0
+    inside = now[near]
+    share[near] = (_area_so_far(inside, spot_mm) - _area_so_far(inside - travel_mm, spot_mm)) / travel_mm
+    return share
 
 
 def strip(centre_mm: ArrayLike, begin_mm: ArrayLike, end_mm: ArrayLike, spot_mm: float, travel_mm: float = 0.0) -> Floats:

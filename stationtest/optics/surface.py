@@ -109,7 +109,8 @@ def matt_factor(cos_in: Floats, cos_out: Floats, index: float | None) -> Floats:
     seen = ((cos_in > 0) & (cos_out > 0)).astype(np.float64)
     if index is None:
         return seen
-    through = (1.0 - fresnel.reflectance(cos_in, index)) * (1.0 - fresnel.reflectance(cos_out, index))
+    into = 1.0 - fresnel.reflectance(cos_in, index)
+    through = into * (into if cos_out is cos_in else 1.0 - fresnel.reflectance(cos_out, index))
     return np.asarray(seen * through / (1.0 - fresnel.diffuse_reflectance(index)))
 
 
@@ -125,7 +126,7 @@ def widened(roughness: float, light_half_deg: float, view_half_deg: float) -> fl
 
 
 def dusty(clean: Surface, dust: Floats, covered: float) -> Surface:
-    """The surface under matt dust of reflectance `dust` (N,) on a share `covered` of its area, which takes gloss and mirror away."""
+    """The surface with matt dust of reflectance `dust` (N,) on a share `covered` of its area, which shows no gloss there."""
     if not (0.0 <= covered <= 1.0):
         raise refused("dirt", f"the covered share must lie between 0 and 1, found {covered:g}")
     left = 1.0 - covered
