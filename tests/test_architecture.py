@@ -202,7 +202,7 @@ def loaded(*arguments: str) -> tuple[int, set[str]]:
     done = subprocess.run([sys.executable, "-c", LOADED, *arguments], capture_output=True, text=True, env=environment)
     line = next(line for line in done.stdout.splitlines() if line.startswith("LOADED"))
     code, names = json.loads(line.removeprefix("LOADED"))
-    compiled = ("_cython", "cython_runtime", "_sysconfigdata")  # what compiled modules and the standard library load for themselves
+    compiled = ("_cython", "cython_runtime", "_sysconfigdata")  # what compiled modules and the interpreter load for themselves
     return code or 0, {name for name in names if name != "stationtest" and not name.startswith(compiled)}
 
 

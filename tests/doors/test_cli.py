@@ -230,7 +230,8 @@ def test_paths_that_leave_the_folder_are_refused_unless_allowed(tmp_path: Path, 
     (folder / "recordings" / "day1.csv").rename(tmp_path / "day1.csv")
     (folder / "cases" / "all.case.yaml").write_text(kit.HEAD.replace("../recordings/day1.csv", "../../day1.csv") + kit.PASSES)
     text = (folder / "station.yaml").read_text()
-    (folder / "station.yaml").write_text(text.replace('"recordings/*.csv"', '"*day1.csv"') + text[text.index('  "recordings') :])
+    form = text[text.index('  "recordings/*.csv"') : text.index(kit.HAND_FORM)]
+    (folder / "station.yaml").write_text(text + form.replace("recordings/*.csv", "../day1.csv"))
     code, _, err = told(capsys, "run", folder, "-o", tmp_path / "run")
     assert code == 2 and "[outside-folder]" in err
     code, _, err = told(capsys, "run", folder, "-o", tmp_path / "run", "--allow-outside")
@@ -305,16 +306,17 @@ def test_show(run: tuple[subprocess.CompletedProcess[str], Path], capsys: pytest
     assert all(case_id in out for case_id in kit.VERDICTS)
 
 
+def of_version(text: bytes, version: str, **more: int) -> bytes:
+    return json.dumps({**json.loads(text), "version": version, **more}).encode()
+
+
 @pytest.mark.parametrize(
     ("damage", "words"),
     [
         (lambda text: text[: len(text) // 2], "it is not JSON"),
         (lambda text: b"[]", "it is not a `stationtest record`"),
         (lambda text: b"[" * 100_000, "it is not JSON"),
-        (
-            lambda text: text.replace(b'"version":"1.0"', b'"version":"2.0"'),
-            "written as version 2.0; this stationtest reads version 1",
-        ),
+        (lambda text: of_version(text, "2.0"), "written as version 2.0; this stationtest reads version 1"),
         (lambda text: text.replace(b'"verdict":"fail"', b'"verdict":"pass"'), "changed after it was written"),
         (lambda text: text.replace(b'"result":', b'"results":'), "are not both there"),
     ],
@@ -330,9 +332,7 @@ def test_what_is_not_a_record(
 def test_a_later_minor_version_only_adds(
     run: tuple[subprocess.CompletedProcess[str], Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    text = (run[1] / "record.json").read_bytes().replace(b'"version":"1.0"}', b'"version":"1.7","more":1}')
-    (tmp_path / "record.json").write_bytes(text)
-    assert b'"1.7"' in text
+    (tmp_path / "record.json").write_bytes(of_version((run[1] / "record.json").read_bytes(), "1.999", more=1))
     assert told(capsys, "show", tmp_path)[0] == 0
 
 
