@@ -100,7 +100,7 @@ FOREIGN: list[Any] = [
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize("value", FOREIGN, ids=lambda value: f"{type(value).__name__} {value!r}"[:30])
+@pytest.mark.parametrize("value", FOREIGN, ids=[f"{number} {type(value).__name__}" for number, value in enumerate(FOREIGN)])
 def test_what_is_not_plain_is_stopped_before_it_travels(value: Any) -> None:
     """A numpy scalar, a date or a path in a report kills a whole run with workers; here it is an error where it came up."""
     with pytest.raises((TypeError, ValueError)):
