@@ -65,9 +65,7 @@ def test_both_loaders_give_the_same_answer(text: str) -> None:
     assert bool(fast.problems) == bool(pure.problems)
     assert (fast.root is None) == (pure.root is None)
     assert fast.root is None or plain(fast.root) == plain(pure.root)
-    if "unreadable" not in {
-        problem.code for problem in (*fast.problems, *pure.problems)
-    }:  # garbage is refused in either's own words
+    if fast.root is not None:  # what cannot be read to its end is refused by both, each in its own words
         assert fast.problems == pure.problems
 
 
