@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from stationtest.place import NOWHERE, Place
 from stationtest.model.station import Requirement, Specimen, Station
+from stationtest.place import NOWHERE, Place
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

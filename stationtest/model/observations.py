@@ -55,7 +55,8 @@ class Clock:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Presentations:
-    """One row a presentation, sorted by start, then sensor. Stretches between are presentations of the station's `between` target.
+    """One row a presentation, sorted by start, then sensor. Stretches between are presentations of the station's `between`
+    target.
 
     Codes index the name tuples. `specimen`, `set`, `item` are -1 where not known. `set` indexes `Sets`. Arrays have shape (P,).
     `means` is (P, 3): the mean dark-corrected relative reading of the plateau, NaN where there is none.

@@ -222,10 +222,12 @@ class Gate:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RecordingForm:
-    """How recordings that match `pattern` are written. `rows` is 'samples' (a stream) or 'trials' (no time, one row a presentation).
+    """How recordings that match `pattern` are written. `rows` is 'samples' (a stream) or 'trials' (no time, one row a
+    presentation).
 
     `empty` are the words in the target column that mean 'nothing presented'. `start` and `end` are columns of a second table of
-    presentations (`presentations_form`) only. A `*` in the path of such a table or of a gate's list stands for the recording's name.
+    presentations (`presentations_form`) only. A `*` in the path of such a table or of a gate's list stands for the
+    recording's name.
     """
 
     pattern: str

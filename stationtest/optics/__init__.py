@@ -23,7 +23,8 @@ and observers as arrays on the grid come from `signals.colour_science.illuminant
                  sheet(inner, index, cos) -> T, R · over_mirror(film, backing, cos) · over_matt(film, backing, cos_in, cos_out)
     geometry     Head(standoff_mm, spot_mm, light_deg, view_deg, light_half_deg, view_half_deg, depth_of_focus_mm)
                  factors(head, surface, *, slope_x, slope_y, nearer_mm) -> Factors(matt, gloss, mirror, cover), elementwise
-                 over(head, surface, Cylinder(radius_mm) | Rib(width_mm, height_mm, flank_deg, lean_deg), centre_mm) -> Factors
+                 over(head, surface, Cylinder(radius_mm) | Rib(width_mm, height_mm, flank_deg, lean_deg), centre_mm,
+                      *, along, slope_x, slope_y, nearer_mm) -> Factors
                  slope(tilt_deg) · distance_factor(head, nearer_mm) · spot_diameter(head, nearer_mm)
     spot         strip(centre_mm, begin_mm, end_mm, spot_mm, travel_mm) -> share of the spot on a target
                  covered(edge_mm, spot_mm) · covered_while_moving(edge_mm, spot_mm, travel_mm) · skewed(edge_mm, skew_deg)

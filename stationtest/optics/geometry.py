@@ -138,7 +138,7 @@ def factors(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cylinder:
-    """A round part lying across the travel (axis along y), its top at the standoff. x = 0 over the axis."""
+    """A round part, its top at the standoff. x is the distance from its axis, whichever way that lies."""
 
     radius_mm: float
 
@@ -201,17 +201,28 @@ def over(
     shape: Cylinder | Rib,
     centre_mm: ArrayLike,
     *,
-    slope_y: float = 0.0,
-    nearer_mm: float = 0.0,
+    along: bool = False,
+    slope_x: ArrayLike = 0.0,
+    slope_y: ArrayLike = 0.0,
+    nearer_mm: ArrayLike = 0.0,
     points: int = POINTS,
 ) -> Factors:
-    """Factors of a shape under the spot, whose centre is at `centre_mm` (n,) along x: means over the spot of every normal.
+    """Factors (n,) of a shape under the spot, whose centre is at `centre_mm` (n,) from its middle: means over every normal.
 
-    Costs `points` times a flat sample: make it once over a row of places and take samples from it by `numpy.interp`.
+    The shape lies across the travel, so `centre_mm` is along x; with `along` it lies along the travel, and `centre_mm` is across,
+    along y. The part as a whole may be tilted and raised (numbers, or (n,)); its slopes are added to those of the shape. Costs
+    `points` times a flat sample: make it once over a row of places and take samples from it by `numpy.interp`.
     """
     place, weight = chords(points)
-    x = np.asarray(centre_mm, dtype=np.float64)[..., None] + place * head.spot_mm / 2.0
-    height, slope_x, there = shape.at(x)
-    each = factors(head, surface, slope_x=slope_x, slope_y=slope_y, nearer_mm=nearer_mm + height)
+    spots = np.asarray(centre_mm, dtype=np.float64)[..., None] + place * head.spot_mm / 2.0
+    height, steep, there = shape.at(spots)
+    tilt_x, tilt_y, raised = (np.asarray(value, dtype=np.float64)[..., None] for value in (slope_x, slope_y, nearer_mm))
+    each = factors(
+        head,
+        surface,
+        slope_x=tilt_x if along else tilt_x + steep,
+        slope_y=tilt_y + steep if along else tilt_y,
+        nearer_mm=raised + height,
+    )
     share = there * weight
-    return Factors(*((part * share).sum(axis=-1) for part in (each.matt, each.gloss, each.mirror, np.ones(x.shape))))
+    return Factors(*((part * share).sum(axis=-1) for part in (each.matt, each.gloss, each.mirror, np.ones(share.shape))))

@@ -17,7 +17,7 @@ import numpy as np
 
 from stationtest.optics.spectra import GRID, Floats, refused
 
-_HALF_AT = 0.808607594
+_HALF_AT = 0.8086092632
 """The g at which (g + 2 g^5) / 3 is one half; a test solves the equation again."""
 _WIDTHS = 2.0 * float(np.sqrt(-np.log(_HALF_AT)))
 
@@ -67,7 +67,7 @@ def light_of(leds: Sequence[Led], wavelengths: Floats = GRID, *, kelvin: float =
                 raise refused(f"LED {number}", "an age needs the rate of decay per hour")
             level *= lumen_maintenance(hours, one.decay_per_h)
         power += level * led(peak, one.width_nm, wavelengths)
-    if not power.sum() > 0:
+    if not leds or not power.max() > 1e-6 * max(one.level for one in leds):
         raise refused("light", "no LED is lit between 380 and 780 nm")
     return power
 

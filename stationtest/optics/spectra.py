@@ -4,7 +4,7 @@ A spectrum is a float64 array whose last axis is the grid: 81 values from 380 to
 asked for. Every function takes any grid of `grid()`, so long as all its spectra are on the same one.
 
 Integrals are sums over the grid times the step, the ends counted whole, as in CIE 015:2018 (7.1) and ASTM E308. The trapezium
-rule halves the two ends; the observers are so near zero there that X, Y, Z agree within 0.002 of 100.
+rule halves the two ends; the observers are so near zero there that X, Y, Z agree within 0.01 of 100.
 """
 
 from __future__ import annotations
