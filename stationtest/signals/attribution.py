@@ -63,7 +63,7 @@ def by_cause(
     kept = begin < until
     which, begin, until = _joined(which[kept], begin[kept], until[kept] + chain.off_delay_ns)
     if pulse_ns is not None:
-        which, begin, until = _pulses(out, timed, start, end, own_from, chain)
+        which, begin, until = _joined(*_pulses(timed, start, end, own_from, chain, pulse_ns))
     found = _summary(which, begin, until, start, chain.seen_ns)
     on_inside = intervals.overlap(out, start, end)
     own_inside = np.bincount(which, np.maximum(np.minimum(until, end[which]) - begin, 0), len(start)).astype(np.int64)
@@ -150,8 +150,11 @@ def _joined(which: Ints, begin: Ints, until: Ints) -> tuple[Ints, Ints, Ints]:
     return which[heads], begin[heads], until[tails]
 
 
-def _pulses(out: Ints, timed: Ints, start: Ints, end: Ints, own_from: Ints, chain: Chain) -> tuple[Ints, Ints, Ints]:
-    """With a pulse: each pulse belongs to the presentation in which its trigger lies, if that was its own."""
+def _pulses(timed: Ints, start: Ints, end: Ints, own_from: Ints, chain: Chain, pulse_ns: int) -> tuple[Ints, Ints, Ints]:
+    """With a pulse: each pulse belongs to the presentation in which its trigger lies, if that was its own. Pulses that touch are
+    still two: each has a trigger, and a presentation, of its own."""
+    triggers = timers.triggered(outputs(timed, chain, None)[:, 0], pulse_ns)
+    out = np.stack([triggers, triggers + pulse_ns], axis=1)
     which = np.searchsorted(start, out[:, 0], "right") - 1
     rose = np.searchsorted(timed[:, 0], out[:, 0] - chain.on_delay_ns, "right") - 1
     inside = (which >= 0) & (rose >= 0)

@@ -254,6 +254,17 @@ def test_a23_a_touching_neighbour_that_matches_by_itself_fires(tmp_path):
     assert observed.presentations.touches_before.tolist() == [False, True]
 
 
+def test_pulses_that_touch_belong_each_to_its_own_presentation(tmp_path):
+    """A pulse of 3 ms that ends where the next presentation's pulse begins is 3 ms long, and so is the next one."""
+    rows = [(0.2, "red", "a")] * 5 + [(3, "red", "a")] * 2 + [(0.2, "red", "a")] + [(3, "red", "a")] * 2
+    rows += [(3, "red", "b"), (0.2, "red", "b")] + [(3, "red", "b")] * 6
+    rows[8:11] = [(0.2, "red", "a"), (3, "red", "a"), (0.2, "red", "b")]
+    observed = observe(folder_of(tmp_path, rows, pulse=", pulse: 3 ms"))
+    assert [first // MS for first in observed.responses.first_on_ns[:, 0].tolist()] == [0, 10]
+    assert observed.responses.on_ns[:, 0].tolist() == [6 * MS, 3 * MS]
+    assert observed.responses.longest_ns[:, 0].tolist() == [3 * MS, 3 * MS]
+
+
 def test_a4_a_faded_part_is_not_recognised_by_what_the_one_before_left_on(tmp_path):
     """Gap 25 ms, off-delay 40 ms, then a part that never matches: on for its first 15 ms, and that is held over."""
     rows = [(3, "", "")] * 50 + [(0.5, "red", "a")] * 80 + [(3, "", "")] * 25 + [(3, "red", "b")] * 80 + [(3, "", "")] * 50
