@@ -18,7 +18,10 @@ def body(args: argparse.Namespace) -> int:
     from stationtest.files import safe_write, suite
 
     parts = plugins.load()
-    found = suite.load(args.station, allow_outside=args.allow_outside, expectations=parts.expectations)
+    if args.recordings:
+        found = suite.load_station(args.station, allow_outside=args.allow_outside)
+    else:
+        found = suite.load(args.station, allow_outside=args.allow_outside, expectations=parts.expectations)
     keys = args.recordings or list(found.readings())
     if len(keys) != 1 and (args.csv or args.parquet):
         raise usage(f"--csv and --parquet write one recording; name one of: {', '.join(keys)}")

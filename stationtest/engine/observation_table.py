@@ -14,8 +14,8 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 import pyarrow.csv
-import pyarrow.parquet
 
+from stationtest.engine.arrow_columns import flags, nothing, numbers, texts
 from stationtest.model.observations import NEVER, STATUS_WORDS, Presentations, SourceObservations
 from stationtest.model.station import Station
 
@@ -30,44 +30,42 @@ def table(station: Station, observed: SourceObservations) -> pa.Table:
 
     def ms(values: Any) -> pa.Array:
         picked = values[row, column]
-        return pa.array(picked / 1e6, mask=picked == NEVER) if timed else pa.nulls(len(row), pa.float64())
+        return numbers(picked / 1e6, picked == NEVER) if timed else nothing(len(row))
 
     def number(values: Any) -> pa.Array:
         picked = values[row, column] if values.ndim == 2 else values[row]
-        return pa.array(np.round(picked, 9), mask=~np.isfinite(picked))
+        return numbers(np.round(picked, 9), ~np.isfinite(picked))
 
     def name(codes: Any, names: tuple[str, ...]) -> pa.Array:
-        texts = pa.array([*(plain(text) for text in names), None], pa.string())
-        return texts.take(pa.array(np.where(codes >= 0, codes, len(names))))
+        return texts(codes, [plain(text) for text in names])
 
     from_start = np.where(did.first_on_ns == NEVER, NEVER, did.first_on_ns - shown.start_ns[:, None])
-    none = pa.nulls(len(row), pa.float64())
     columns: dict[str, pa.Array] = {
-        "recording": pa.array([plain(observed.key)]).take(pa.array(np.zeros(len(row), np.int64))),
-        "presentation": pa.array(row),
-        "start_s": pa.array(shown.start_ns[row] / 1e9) if timed else none,
-        "end_s": pa.array(shown.end_ns[row] / 1e9) if timed else none,
+        "recording": texts(np.zeros(len(row), np.int64), [plain(observed.key)]),
+        "presentation": numbers(row),
+        "start_s": numbers(shown.start_ns[row] / 1e9) if timed else nothing(len(row)),
+        "end_s": numbers(shown.end_ns[row] / 1e9) if timed else nothing(len(row)),
         "target": name(shown.target[row], shown.targets),
         "specimen": name(shown.specimen[row], shown.specimens),
         "set": name(shown.set[row], observed.sets.names),
         "sensor": name(shown.sensor[row], shown.sensors),
         "channel": name(column, did.channels),
-        "fired": pa.array(did.fired[row, column]),
-        "silent": pa.array(did.silent[row, column]),
-        "perhaps": pa.array(did.perhaps[row, column]),
-        "known": pa.array(did.known[row, column]),
+        "fired": flags(did.fired[row, column]),
+        "silent": flags(did.silent[row, column]),
+        "perhaps": flags(did.perhaps[row, column]),
+        "known": flags(did.known[row, column]),
         "basis": name(column, did.basis),
         "held_over_ms": ms(did.held_over_ns),
         "first_on_ms": ms(from_start),
         "on_ms": ms(did.on_ns),
         "longest_ms": ms(did.longest_ns),
-        "pulses_min": pa.array(did.pulses_min[row, column]),
-        "pulses_max": pa.array(did.pulses_max[row, column]),
+        "pulses_min": numbers(did.pulses_min[row, column]),
+        "pulses_max": numbers(did.pulses_max[row, column]),
         "closeness_max": number(did.closeness_max),
         "margin": number(margin(station, observed)),
         "level_min": number(shown.level_min),
         "level_max": number(shown.level_max),
-        "why_not": _why_not(shown).take(pa.array(row)),
+        "why_not": _why_not(shown, row),
     }
     return pa.table(columns)
 
@@ -95,6 +93,8 @@ def csv_bytes(station: Station, observed: SourceObservations) -> bytes:
 
 def parquet_bytes(station: Station, observed: SourceObservations) -> bytes:
     """The table as Parquet."""
+    import pyarrow.parquet
+
     buffer = io.BytesIO()
     pyarrow.parquet.write_table(table(station, observed), buffer, compression="zstd")
     return buffer.getvalue()
@@ -105,7 +105,8 @@ def plain(text: str) -> str:
     return f"'{text}" if text.startswith(FORMULA) else text
 
 
-def _why_not(shown: Presentations) -> pa.Array:
+def _why_not(shown: Presentations, row: Any) -> pa.Array:
     kinds = np.unique(shown.status)
-    words = ["; ".join(word for bit, word in STATUS_WORDS.items() if status & bit) or None for status in kinds.tolist()]
-    return pa.array(words, pa.string()).take(pa.array(np.searchsorted(kinds, shown.status)))
+    words = ["; ".join(word for bit, word in STATUS_WORDS.items() if status & bit) for status in kinds.tolist()]
+    codes = np.searchsorted(kinds, shown.status)
+    return texts(np.where(shown.status == 0, -1, codes)[row], words)

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import gc
 import os
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from stationtest.errors import FileProblems, Problem, UsageError, usage
-from stationtest.files import digest, run_file, tables
-from stationtest.files.case_file import Known, read_cases
+from stationtest.files import digest
 from stationtest.files.paths import Folder, beside_recording, matches
 from stationtest.files.station_file import FILE, StationFile, read_station
 from stationtest.files.tree import MAX_BYTES, Tree, parse
@@ -56,26 +55,45 @@ def load(folder: str, *, allow_outside: bool = False, expectations: Mapping[str,
     """The suite of a station folder. FileProblems holds all problems of all files; places name files as the user would type
     them.
     """
+    return _loaded(folder, allow_outside, lambda loader: loader.suite(expectations))
+
+
+def load_station(folder: str, *, allow_outside: bool = False) -> Suite:
+    """The station alone, without cases: all that observing needs, since it must not know what is expected. Raises as `load`."""
+    return _loaded(folder, allow_outside, lambda loader: loader.station_alone())
+
+
+def _loaded(folder: str, allow_outside: bool, what: Callable[[_Loader], Suite]) -> Suite:
     if not os.path.isfile(os.path.join(folder, FILE)):
         raise no_station(folder)
     collecting = gc.isenabled()
     gc.disable()
     try:
-        return _Loader(Folder(os.fspath(folder), allow_outside), expectations).suite()
+        return what(_Loader(Folder(os.fspath(folder), allow_outside)))
     finally:
         if collecting:
             gc.enable()
 
 
 class _Loader:
-    def __init__(self, folder: Folder, expectations: Mapping[str, ExpectationPart]) -> None:
+    def __init__(self, folder: Folder) -> None:
         self.folder = folder
-        self.parts = expectations
-        self.classes = {name: resolve(part.fields) for name, part in expectations.items()}
         self.problems: list[Problem] = []
         self.files: dict[str, InputFile] = {}
 
-    def suite(self) -> Suite:
+    def station_alone(self) -> Suite:
+        read = read_station(self._tree(FILE, "station"), self.folder)
+        self.problems += read.problems
+        if self.problems or read.station is None:
+            raise FileProblems(_once(self.problems))
+        return Suite(
+            folder=self.folder.path, station=read.station, cases=(), station_written=read.written,
+            allow_outside=self.folder.allow_outside,
+        )  # fmt: skip
+
+    def suite(self, expectations: Mapping[str, ExpectationPart]) -> Suite:
+        from stationtest.files.case_file import Known, read_cases
+
         read = read_station(self._tree(FILE, "station"), self.folder)
         self.problems += read.problems
         requirements, listed = self._requirements(read)
@@ -87,8 +105,8 @@ class _Loader:
             read.patterns,
             members,
             read.sound_evidence(),
-            self.parts,
-            self.classes,
+            expectations,
+            {name: resolve(part.fields) for name, part in expectations.items()},
             dict.fromkeys(r.id for r in requirements) if listed else None,
             dict.fromkeys(s.id for s in specimens) if registered else None,
         )
@@ -144,6 +162,8 @@ class _Loader:
         data = self._table(read.requirements, "requirements.csv", "requirements")
         if data is None:
             return (), False
+        from stationtest.files import tables
+
         found, problems = tables.requirements(data, self.folder.join(read.requirements or "requirements.csv"))
         self.problems += problems
         return found, not problems
@@ -152,11 +172,15 @@ class _Loader:
         data = self._table(read.specimens, "specimens.csv", "specimens")
         if data is None:
             return (), False
+        from stationtest.files import tables
+
         found, problems = tables.specimens(data, self.folder.join(read.specimens or "specimens.csv"), read.names.target)
         self.problems += problems
         return found, not problems
 
     def _run(self) -> RunFacts:
+        from stationtest.files import run_file
+
         if not os.path.isfile(self.folder.join("run.yaml")):
             return run_file.no_facts()
         facts, problems = run_file.read_run(self._tree("run.yaml", "run"))

@@ -130,8 +130,8 @@ class Names:
             values, dictionary = _dictionary(column, self.key, name, where)
             missing = values < 0 if column.null_count else None
             starts = _starts(values)
-            first = pa.array(np.maximum(values[starts], 0))
-            words = dictionary.take(first).to_pylist() if len(dictionary) else [""] * len(starts)
+            listed = dictionary.to_pylist() or [""]
+            words = [listed[index] for index in np.maximum(values[starts], 0).tolist()]
         # truth changes seldom: only the first row of each run of equal values is looked up
         codes = [-2 if word is None else self.codes.get(word, -2) for word in words]
         for k, code in enumerate(codes):

@@ -7,7 +7,6 @@ from typing import Any
 
 import numpy as np
 import pyarrow as pa
-import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from stationtest.files.words import duration_text, shown
@@ -119,6 +118,8 @@ def _dates(column: pa.Array, name: str, form: RecordingForm, where: Where, key: 
 
 def _parsed(column: pa.Array, name: str, form: RecordingForm, where: Where, key: str) -> pa.Array:
     """Text to dates. Form.decimal says whether the seconds have a comma; ISO 8601 allows both."""
+    import pyarrow.compute as pc  # slow to load, and numbers do not need it
+
     text = pc.replace_substring(column, ",", ".") if form.decimal == "comma" else column
     wanted = pa.timestamp("ns") if form.zone else pa.timestamp("ns", "UTC")
     try:
@@ -155,6 +156,8 @@ def not_a_date(cell: str, form: RecordingForm, key: str = "time") -> tuple[str, 
 
 def _in_zone(column: pa.Array, zone: str, where: Where, key: str) -> pa.Array:
     """Local times to instants. A time that a change of clocks makes double or skips is refused, never sorted away."""
+    import pyarrow.compute as pc
+
     try:
         return pc.assume_timezone(column, zone)
     except pa.ArrowInvalid as error:
