@@ -32,9 +32,10 @@ def body(args: argparse.Namespace) -> int:
     for key in observed:
         if args.csv == "-":
             sys.stdout.flush()
-            sys.stdout.buffer.write(observation_table.csv_bytes(found.station, observed[key]))
+            observation_table.write_csv(found.station, observed[key], sys.stdout.buffer)
         elif args.csv:
-            safe_write.write(args.csv, observation_table.csv_bytes(found.station, observed[key]))
+            with safe_write.streamed(args.csv) as file:
+                observation_table.write_csv(found.station, observed[key], file)
         if args.parquet:
             safe_write.write(args.parquet, observation_table.parquet_bytes(found.station, observed[key]))
         if not args.csv and not args.parquet:

@@ -9,7 +9,8 @@ for), level_min, level_max, why_not (why the presentation cannot be called confo
 from __future__ import annotations
 
 import io
-from typing import Any
+from collections.abc import Iterator
+from typing import Any, BinaryIO
 
 import numpy as np
 import pyarrow as pa
@@ -19,13 +20,26 @@ from stationtest.engine.arrow_columns import flags, nothing, numbers, texts
 from stationtest.model.observations import NEVER, STATUS_WORDS, Presentations, SourceObservations
 from stationtest.model.station import Station
 
+PRESENTATIONS = 8192
 FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 def table(station: Station, observed: SourceObservations) -> pa.Table:
     """The table of one recording, in order of presentations, then channels."""
+    return pa.concat_tables(pieces(station, observed))
+
+
+def pieces(station: Station, observed: SourceObservations) -> Iterator[pa.Table]:
+    """The table in pieces of so many presentations, so that a long recording needs no more memory than its observations."""
+    margins = margin(station, observed)
+    for first in range(0, max(len(observed.presentations), 1), PRESENTATIONS):
+        yield _piece(observed, margins, first, first + PRESENTATIONS)
+
+
+def _piece(observed: SourceObservations, margins: Any, first: int, last: int) -> pa.Table:
     shown, did = observed.presentations, observed.responses
-    row, column = np.nonzero(did.applies)
+    row, column = np.nonzero(did.applies[first:last])
+    row += first
     timed = observed.kind != "trials"
 
     def ms(values: Any) -> pa.Array:
@@ -39,7 +53,8 @@ def table(station: Station, observed: SourceObservations) -> pa.Table:
     def name(codes: Any, names: tuple[str, ...]) -> pa.Array:
         return texts(codes, [plain(text) for text in names])
 
-    from_start = np.where(did.first_on_ns == NEVER, NEVER, did.first_on_ns - shown.start_ns[:, None])
+    came_on = did.first_on_ns[row, column]
+    from_start = came_on - shown.start_ns[row]
     columns: dict[str, pa.Array] = {
         "recording": texts(np.zeros(len(row), np.int64), [plain(observed.key)]),
         "presentation": numbers(row),
@@ -56,13 +71,13 @@ def table(station: Station, observed: SourceObservations) -> pa.Table:
         "known": flags(did.known[row, column]),
         "basis": name(column, did.basis),
         "held_over_ms": ms(did.held_over_ns),
-        "first_on_ms": ms(from_start),
+        "first_on_ms": numbers(from_start / 1e6, came_on == NEVER) if timed else nothing(len(row)),
         "on_ms": ms(did.on_ns),
         "longest_ms": ms(did.longest_ns),
         "pulses_min": numbers(did.pulses_min[row, column]),
         "pulses_max": numbers(did.pulses_max[row, column]),
         "closeness_max": number(did.closeness_max),
-        "margin": number(margin(station, observed)),
+        "margin": number(margins),
         "level_min": number(shown.level_min),
         "level_max": number(shown.level_max),
         "why_not": _why_not(shown, row),
@@ -84,10 +99,20 @@ def margin(station: Station, observed: SourceObservations) -> Any:
     return np.where(should, sign * (1 - did.critical_sure / tolerance), sign * (did.critical_any / tolerance - 1))
 
 
-def csv_bytes(station: Station, observed: SourceObservations) -> bytes:
+def write_csv(station: Station, observed: SourceObservations, file: BinaryIO) -> None:
     """The table as CSV (RFC 4180 but for the line ends, which are LF), shortest numbers that read back the same."""
+    writer = None
+    for piece in pieces(station, observed):
+        writer = writer or pyarrow.csv.CSVWriter(file, piece.schema)
+        writer.write_table(piece)
+    if writer is not None:
+        writer.close()
+
+
+def csv_bytes(station: Station, observed: SourceObservations) -> bytes:
+    """What `write_csv` writes."""
     buffer = io.BytesIO()
-    pyarrow.csv.write_csv(table(station, observed), buffer)
+    write_csv(station, observed, buffer)
     return buffer.getvalue()
 
 
@@ -106,7 +131,7 @@ def plain(text: str) -> str:
 
 
 def _why_not(shown: Presentations, row: Any) -> pa.Array:
-    kinds = np.unique(shown.status)
-    words = ["; ".join(word for bit, word in STATUS_WORDS.items() if status & bit) for status in kinds.tolist()]
-    codes = np.searchsorted(kinds, shown.status)
-    return texts(np.where(shown.status == 0, -1, codes)[row], words)
+    status = shown.status[row]
+    kinds = np.unique(status)
+    words = ["; ".join(word for bit, word in STATUS_WORDS.items() if kind & bit) for kind in kinds.tolist()]
+    return texts(np.where(status == 0, -1, np.searchsorted(kinds, status)), words)

@@ -201,8 +201,13 @@ class _Observer:
         responses = ResponseTable(station, stretch, [s.name for s in station.sensors])
         where = np.full(int(table.ids.max()) + 1 if len(table.ids) else 0, -1)
         where[table.ids] = np.arange(len(table.ids))
+        figures: dict[int, dict[str, NDArray[Any]]] = {}
         for name, stream in self.streams.items():
-            responses.computed(stream, station_sensor_number(station, name), where)
+            number = station_sensor_number(station, name)
+            if stream.ended:
+                figures[number] = gathered(stream.ended, where, len(table.ids), len(stream.channels))
+                stream.ended.clear()  # now in columns: a long recording should not hold them twice
+            responses.computed(stream, number, figures.get(number, {}))
         window = (form.window_from_ns, form.window_after_end_ns)
         recorded = {key: signal.intervals() for key, signal in self.digital.items()}
         for digital in form.channels:
@@ -225,7 +230,7 @@ class _Observer:
             reader=self.recording.reader,
             clock=self._clock(end_ns),
             gaps=gaps,
-            presentations=self._presentations(table, sensor, status, belongs, where),
+            presentations=self._presentations(table, sensor, status, belongs, figures),
             responses=built,
             sets=sets,
             signals=logic.signals,
@@ -249,19 +254,19 @@ class _Observer:
             every_ns=self.facts.every_ns, rows=self.rows, first_ns=self.first_ns, end_ns=end_ns,
         )  # fmt: skip
 
-    def _presentations(self, table: PresentationTable, sensor: Ints, status: Ints, belongs: Ints, where: Ints) -> Presentations:
+    def _presentations(
+        self, table: PresentationTable, sensor: Ints, status: Ints, belongs: Ints, found: Mapping[int, Mapping[str, NDArray[Any]]]
+    ) -> Presentations:
         station, count = self.station, len(table.ids)
         figures: dict[str, NDArray[Any]] = {
             "level_min": np.full(count, np.nan), "level_max": np.full(count, np.nan), "clipped_rows": np.zeros(count, np.int64),
             "dark_rows": np.zeros(count, np.int64), "means": np.full((count, 3), np.nan),
         }  # fmt: skip
-        for name, stream in self.streams.items():
-            if stream.ended:
-                mine = sensor == station_sensor_number(station, name)
-                found = gathered(stream.ended, where, count, len(stream.channels))
-                for column in ("level_min", "level_max", "clipped_rows", "dark_rows"):
-                    figures[column][mine] = found[column][mine]
-                figures["means"][mine] = found["means"].T[mine]
+        for number, columns in found.items():
+            mine = sensor == number
+            for column in ("level_min", "level_max", "clipped_rows", "dark_rows"):
+                figures[column][mine] = columns[column][mine]
+            figures["means"][mine] = columns["means"].T[mine]
         covers = np.full(count, NEVER)
         for number, one in enumerate(station.sensors):
             if one.spot_mm is not None and station.belt_speed_mm_s:

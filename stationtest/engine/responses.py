@@ -79,11 +79,10 @@ class ResponseTable:
         self._states: dict[str, ternary.Ternary] = {}  # of the channels, beyond the ends of the recording too
         self.outside: list[tuple[int, int, int]] = []
 
-    def computed(self, stream: SensorStream, sensor: int, where: Ints) -> None:
-        """The channels of one sensor, from its readings. `where` gives the row of each presentation by its streaming id."""
+    def computed(self, stream: SensorStream, sensor: int, figures: Mapping[str, NDArray[Any]]) -> None:
+        """The channels of one sensor, from its readings; `figures` as `gathered` gives them, empty where there are none."""
         stretch = self.stretch
         mine = np.flatnonzero(stretch.sensor == sensor)
-        figures = gathered(stream.ended, where, len(stretch.sensor), len(stream.channels)) if stream.ended else {}
         start, end, between = stretch.start_ns[mine], stretch.end_ns[mine], stretch.between[mine]
         for number, channel in enumerate(stream.channels):
             column = self._number(channel)

@@ -5,6 +5,8 @@ from __future__ import annotations
 import contextlib
 import os
 import tempfile
+from collections.abc import Iterator
+from typing import BinaryIO
 
 from stationtest.errors import UsageError, usage
 from stationtest.files.words import shown
@@ -14,22 +16,31 @@ def write(path: str, data: bytes) -> None:
     """Replaces or makes the file. UsageError 'cannot-write' if the disk is full or the folder may not be written; nothing is
     left then.
     """
+    with streamed(path) as file:
+        file.write(data)
+
+
+@contextlib.contextmanager
+def streamed(path: str) -> Iterator[BinaryIO]:
+    """As `write`, for what is made piece by piece: the file that is being written, which takes its name when the block ends."""
     folder = os.path.dirname(path) or "."
     beside = ""
     try:
         descriptor, beside = tempfile.mkstemp(prefix=f".{os.path.basename(path)}.", suffix=".part", dir=folder)
         with os.fdopen(descriptor, "wb") as file:
-            file.write(data)
+            yield file
             file.flush()
             os.fsync(file.fileno())
         os.chmod(beside, 0o666 & ~_umask())
         os.replace(beside, path)
         _sync_folder(folder)
-    except OSError as error:
+    except BaseException as error:
         if beside:
             with contextlib.suppress(OSError):
                 os.unlink(beside)
-        raise _refused(path, error) from error
+        if isinstance(error, OSError):
+            raise _refused(path, error) from error
+        raise
 
 
 def new_folder(path: str) -> None:
