@@ -90,11 +90,7 @@ class Figures:
     channels: tuple[Channel, ...]
     chains: tuple[Chain, ...]
     every_ns: int
-
-    @property
-    def holds(self) -> bool:
-        """A dark reading keeps the state as it was."""
-        return self.sensor.when_dark is not None and self.sensor.when_dark.channels == "hold"
+    holds: bool  # a dark reading keeps the state as it was
 
     def of(self, rows: Rows, under: Under) -> Ended:
         """The figures of presentations that have ended. Every number depends on their rows alone, not on how they came."""

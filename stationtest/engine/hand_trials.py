@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stationtest.engine.learning import Taught
-from stationtest.engine.observing import channels_of, station_sensor_number
 from stationtest.engine.sets import Members, assemble
 from stationtest.errors import readings_error
 from stationtest.model.case import Suite
@@ -84,11 +83,11 @@ def _sensors(suite: Suite, batch: Batch, codes: NDArray[np.int64], names: tuple[
     """The sensor of each row: named, or the only one, or the one whose channels were noted."""
     station = suite.station
     if (codes >= 0).any():
-        number = np.array([station_sensor_number(station, name) for name in names])
+        number = np.array([station.sensor_number(name) for name in names])
         return np.where(codes >= 0, number[np.maximum(codes, 0)], 0)
     noted = {station.channel(name).sensor for kind, name in batch.digital if kind == "channel"} | set(batch.bands)
     if len(noted) == 1:
-        return np.full(len(batch), station_sensor_number(station, noted.pop()))
+        return np.full(len(batch), station.sensor_number(noted.pop()))
     return np.zeros(len(batch), np.int64)
 
 
@@ -103,8 +102,8 @@ def _readings(suite: Suite, batch: Batch, parts: Parts, taught: Taught, sensor: 
     distance = np.full((n, count), np.nan)
     for name, raw in batch.bands.items():
         model = SensorModel.from_sensor(station.sensor(name))
-        mine = sensor == station_sensor_number(station, name)
-        channels = channels_of(station, name)
+        mine = sensor == station.sensor_number(name)
+        channels = station.channels_of(name)
         relative, level = model.relative(raw), model.level(raw)
         found = ChannelDistances(model, channels, taught.means, known_of(parts.distances)).compute(relative)
         own["level_min"][mine] = own["level_max"][mine] = level[mine]
@@ -123,7 +122,7 @@ def _responses(suite: Suite, batch: Batch, sensor: NDArray[np.int64], figures: d
     seen = np.full((n, count), -1)
     applies = np.zeros((n, count), bool)
     for number, channel in enumerate(station.channels):
-        applies[:, number] = sensor == station_sensor_number(station, channel.sensor)
+        applies[:, number] = sensor == station.sensor_number(channel.sensor)
         if ("channel", channel.name) in batch.digital:
             seen[:, number] = batch.digital["channel", channel.name]
     tolerance = np.array([channel.tolerance for channel in station.channels])

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, cast
 
 import numpy as np
 
 from stationtest.engine import evidence as shown_by
+from stationtest.engine.case_entry import planned
 from stationtest.engine.judged_trials import Batch, Stratum, left_out_entries, worst_of
 from stationtest.engine.selecting import select
 from stationtest.expectations.output_windows import without_decision
@@ -157,64 +158,27 @@ def _result(
     bases = {judged.basis for batch in batches for _, judged in batch.judged}
     wrong = _nonconforming(strata)
     specimens = {name for stratum in strata for name in stratum.specimens or ()}
-    planned = [entry["planned"] for entry in entries]
-    asked = case.evidence
-    return {
-        "id": case.id,
-        "title": case.title,
-        "file": case.place.path,
-        "line": case.place.line,
-        "requirements": list(case.requirements),
-        "tags": list(case.tags),
-        "do": case.do,
-        "statement": _statement(suite, case, parts),
-        "present": _plain(case.written.get("present")),
-        "where": {name: list(values) for name, values in case.where},
-        "expect": [
-            {
-                "name": expected.name,
-                "written": _plain(expected.written),
-                "version": expected.version,
-                "words": words(suite, parts, expected),
-            }
-            for expected in case.expect
-        ],
-        "unit": cast(Any, unit),
-        "readings": list(case.readings),
-        "asked": {
-            "reliability": asked.reliability,
-            "confidence": asked.confidence,
-            "of": asked.of,
-            "presented": asked.presented,
-            "specimens_at_least": asked.specimens_at_least,
-            "trials": asked.trials,
-            "nonconforming_at_most": asked.nonconforming_at_most,
-            "not_judged_at_most": asked.not_judged_at_most,
-            "pooled": asked.pooled,
-            "duration_ns": asked.duration_ns,
-            "runs": asked.runs,
-            "words": shown_by.asked_words(asked, strata[0].units if strata else "trials"),
-            "name": asked.name,
-        },
-        "state": "executed",
-        "attempts": 1,
-        "verdict": verdict.value,
-        "basis": weakest(tuple(bases)) if bases else "",
-        "basis_asked": case.basis,
-        "reason": _reason(entries, verdict, wrong),
-        "claim": _claim(case, strata, entries, verdict),
-        "planned": sum(cast("list[int]", planned)) if planned and None not in planned else None,
-        "found": sum(entry["found"] for entry in entries),
-        "conforming": sum(entry["conforming"] for entry in entries),
-        "nonconforming": sum(entry["nonconforming"] for entry in entries),
-        "not_judged": sum(entry["not_judged"] for entry in entries),
-        "left_out": left_out_entries([pair for stratum in strata for pair in stratum.left_out()]),
-        "specimens": sorted(specimens)[:MOST_SPECIMENS],
-        "strata": entries,
-        "expectations": [worst_of(expected.name, k, batches) for k, expected in enumerate(case.expect)],
-        "nonconforming_trials": wrong,
-        "figures": [],
-    }
+    plans = [entry["planned"] for entry in entries]
+    asked = shown_by.asked_words(case.evidence, strata[0].units if strata else "trials")
+    result = planned(
+        case, unit, _statement(suite, case, parts), [words(suite, parts, expected) for expected in case.expect], asked
+    )
+    result["state"], result["attempts"] = "executed", 1
+    result["verdict"] = verdict.value
+    result["basis"] = weakest(tuple(bases)) if bases else ""
+    result["reason"] = _reason(entries, verdict, wrong)
+    result["claim"] = _claim(case, strata, entries, verdict)
+    result["planned"] = sum(cast("list[int]", plans)) if plans and None not in plans else None
+    result["found"] = sum(entry["found"] for entry in entries)
+    result["conforming"] = sum(entry["conforming"] for entry in entries)
+    result["nonconforming"] = sum(entry["nonconforming"] for entry in entries)
+    result["not_judged"] = sum(entry["not_judged"] for entry in entries)
+    result["left_out"] = left_out_entries([pair for stratum in strata for pair in stratum.left_out()])
+    result["specimens"] = sorted(specimens)[:MOST_SPECIMENS]
+    result["strata"] = entries
+    result["expectations"] = [worst_of(expected.name, k, batches) for k, expected in enumerate(case.expect)]
+    result["nonconforming_trials"] = wrong
+    return result
 
 
 def _nonconforming(strata: Sequence[Stratum]) -> list[record.Worst]:
@@ -295,12 +259,3 @@ def words(suite: Suite, parts: Parts, expected: Expected) -> str:
         return expected.name
     text: Callable[..., str] = _function(part.words)
     return text(expected.fields, suite.station)
-
-
-def _plain(value: Any) -> Any:
-    """The words of a file as built-in types."""
-    if isinstance(value, Mapping):
-        return {str(key): _plain(part) for key, part in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [_plain(part) for part in value]
-    return str(value) if isinstance(value, str) else value

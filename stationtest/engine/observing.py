@@ -7,7 +7,7 @@ done in order in this one. After the last batch everything works on the ends of 
 
 from __future__ import annotations
 
-from collections import deque
+from collections import Counter, deque
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
@@ -32,7 +32,7 @@ from stationtest.model.observations import (
     SourceObservations,
 )  # fmt: skip
 from stationtest.model.parts import Parts
-from stationtest.model.station import Channel, Sensor, Station
+from stationtest.model.station import Sensor, Station
 from stationtest.signals import intervals
 from stationtest.signals.batch import Batch
 from stationtest.signals.channel_distances import ChannelDistances
@@ -63,11 +63,7 @@ def observe(suite: Suite, key: str, parts: Parts, *, progress: Progress | None =
 
 def edge_ns(station: Station, sensor: Sensor) -> int:
     """How long an edge of a target takes: as stated, else the time in which the belt moves by the spot's length, else 0."""
-    if sensor.edge_ns is not None:
-        return sensor.edge_ns
-    if sensor.spot_mm is not None and station.belt_speed_mm_s:
-        return round(sensor.spot_mm / station.belt_speed_mm_s * 1e9)
-    return 0
+    return sensor.edge_ns if sensor.edge_ns is not None else station.fill_ns(sensor) or 0
 
 
 def facts_of(station: Station, recording: Recording) -> Facts:
@@ -83,10 +79,6 @@ def facts_of(station: Station, recording: Recording) -> Facts:
     )
 
 
-def channels_of(station: Station, sensor: str) -> tuple[Channel, ...]:
-    return tuple(channel for channel in station.channels if channel.sensor == sensor)
-
-
 class _Observer:
     """One pass over one recording."""
 
@@ -98,7 +90,7 @@ class _Observer:
         self.streams: dict[str, SensorStream] = {}
         for name in recording.sensors:
             sensor = self.station.sensor(name)
-            channels = channels_of(self.station, name)
+            channels = self.station.channels_of(name)
             distances = ChannelDistances(SensorModel.from_sensor(sensor), channels, taught.means, known_of(parts.distances))
             screen = None if self.station.between is not None else Screen.of(channels, distances)
             self.streams[name] = SensorStream(
@@ -110,7 +102,7 @@ class _Observer:
         self.last_ns: int | None = None
         self.first_ns = 0
         self.rows = 0
-        self.steps: dict[int, int] = {}
+        self.steps: Counter[int] = Counter()
 
     def run(self, progress: Progress | None) -> SourceObservations:
         for batch, ranges, sensed in self._sensed(self.builder.walk(self.recording.batches())):
@@ -157,15 +149,12 @@ class _Observer:
             for key in batch.digital:
                 self.digital[key] = Comparator(known=True)
         steps = np.diff(t, prepend=t[0] if self.last_ns is None else self.last_ns)
-        if self.last_ns is None:
-            counted = steps[1:]
-        else:
-            counted = steps
-        if len(counted) and (counted == counted[0]).all():
-            self.steps[int(counted[0])] = self.steps.get(int(counted[0]), 0) + len(counted)
-        else:
-            for step, number in zip(*np.unique(counted, return_counts=True), strict=True):
-                self.steps[int(step)] = self.steps.get(int(step), 0) + int(number)
+        counted = steps[1:] if self.last_ns is None else steps
+        odd = counted[counted != self.facts.every_ns]
+        if len(odd) < len(counted):
+            self.steps[self.facts.every_ns] += len(counted) - len(odd)
+        for step, number in zip(*np.unique(odd, return_counts=True), strict=True):
+            self.steps[int(step)] += int(number)
         breaks = np.flatnonzero(steps > gap_ns).tolist()
         gap_ends = [int(t[row] - steps[row]) + gap_ns for row in breaks]
         self.gaps += [(end, int(t[row])) for row, end in zip(breaks, gap_ends, strict=True)]
@@ -189,7 +178,7 @@ class _Observer:
         span = (self.first_ns, end_ns)
         gaps = np.array(self.gaps, np.int64).reshape(-1, 2)
         spans = intervals.subtract(np.array([span], np.int64), gaps)
-        sensor = np.array([station_sensor_number(station, name) for name in table.sensors])[table.sensor]
+        sensor = np.array([station.sensor_number(name) for name in table.sensors])[table.sensor]
         status = table.status.copy()
         learned_here = self.taught.stretches.get(self.recording.path)
         if learned_here is not None:
@@ -198,12 +187,12 @@ class _Observer:
             sensor=sensor, start_ns=table.start_ns, end_ns=table.end_ns, between=table.between,
             touches_before=table.touches_before, status=status, spans=spans,
         )  # fmt: skip
-        responses = ResponseTable(station, stretch, [s.name for s in station.sensors])
+        responses = ResponseTable(station, stretch)
         where = np.full(int(table.ids.max()) + 1 if len(table.ids) else 0, -1)
         where[table.ids] = np.arange(len(table.ids))
         figures: dict[int, dict[str, NDArray[Any]]] = {}
         for name, stream in self.streams.items():
-            number = station_sensor_number(station, name)
+            number = station.sensor_number(name)
             if stream.ended:
                 figures[number] = gathered(stream.ended, where, len(table.ids), len(stream.channels))
                 stream.ended.clear()  # now in columns: a long recording should not hold them twice
@@ -269,8 +258,8 @@ class _Observer:
             figures["means"][mine] = columns["means"].T[mine]
         covers = np.full(count, NEVER)
         for number, one in enumerate(station.sensors):
-            if one.spot_mm is not None and station.belt_speed_mm_s:
-                fill = round(one.spot_mm / station.belt_speed_mm_s * 1e9)
+            fill = station.fill_ns(one)
+            if fill is not None:
                 covers = np.where(sensor == number, table.start_ns + fill, covers)
         return Presentations(
             sensors=tuple(one.name for one in station.sensors),
@@ -295,10 +284,6 @@ class _Observer:
             conditions={name: (table.tables[name], codes) for name, codes in table.conditions.items()},
             **figures,
         )
-
-
-def station_sensor_number(station: Station, name: str) -> int:
-    return [sensor.name for sensor in station.sensors].index(name)
 
 
 def _warm_up(station: Station) -> int:

@@ -13,8 +13,8 @@ from typing import Any, Literal, cast
 import numpy as np
 
 from stationtest.engine import claims, judging, pairs
+from stationtest.engine.case_entry import not_run, plain
 from stationtest.files import canonical
-from stationtest.files.words import listed
 from stationtest.model.case import Case, Suite
 from stationtest.model.observations import OBSERVING, STATUS_WORDS, SourceObservations
 from stationtest.model.record import (
@@ -84,15 +84,6 @@ def assemble(
     }
 
 
-def plain(value: Any) -> Any:
-    """Mappings and sequences as exact dicts and lists, text as exact str; numbers and None as they are."""
-    if isinstance(value, Mapping):
-        return {str(key): plain(part) for key, part in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [plain(part) for part in value]
-    return str(value) if isinstance(value, str) else value
-
-
 def overall(cases: Sequence[CaseResult]) -> VerdictWord:
     """The worst verdict: one fail fails the station; not judged is worse than not shown, since nothing at all is known there."""
     verdicts = {case["verdict"] for case in cases if case["state"] == "executed"}
@@ -116,74 +107,6 @@ def _case(case: Case, result: CaseResult | None, attempts: int) -> CaseResult:
         return not_run(case)
     result["attempts"] = attempts
     return result
-
-
-def not_run(case: Case) -> CaseResult:
-    """A planned case that was not executed: what it asks, without a verdict."""
-    evidence, present = case.evidence, case.present
-    what = present.set or listed(present.targets)
-    return {
-        "id": case.id,
-        "title": case.title,
-        "file": case.place.path,
-        "line": case.place.line,
-        "requirements": list(case.requirements),
-        "tags": list(case.tags),
-        "do": case.do,
-        "statement": f"presented: {what}" + (f" ({present.which})" if present.which else ""),
-        "present": plain(case.written.get("present")),
-        "where": {key: list(values) for key, values in case.where},
-        "expect": [
-            {
-                "name": part.name,
-                "written": plain(part.written),
-                "version": part.version,
-                "words": f"{part.name}: {_inline(part.written)}",
-            }
-            for part in case.expect
-        ],
-        "unit": cast(Literal["presentation", "set", "run"], case.unit),
-        "readings": list(case.readings),
-        "asked": {
-            "reliability": evidence.reliability,
-            "confidence": evidence.confidence,
-            "of": evidence.of,
-            "presented": evidence.presented,
-            "specimens_at_least": evidence.specimens_at_least,
-            "trials": evidence.trials,
-            "nonconforming_at_most": evidence.nonconforming_at_most,
-            "not_judged_at_most": evidence.not_judged_at_most,
-            "pooled": evidence.pooled,
-            "duration_ns": evidence.duration_ns,
-            "runs": evidence.runs,
-            "words": "as the case file says",
-            "name": evidence.name,
-        },
-        "state": "not run",
-        "attempts": 0,
-        "verdict": None,
-        "basis": "",
-        "basis_asked": case.basis,
-        "reason": "",
-        "claim": "",
-        "planned": None,
-        "found": 0,
-        "conforming": 0,
-        "nonconforming": 0,
-        "not_judged": 0,
-        "left_out": [],
-        "specimens": [],
-        "strata": [],
-        "expectations": [],
-        "nonconforming_trials": [],
-        "figures": [],
-    }
-
-
-def _inline(written: Any) -> str:
-    if isinstance(written, Mapping):
-        return ", ".join(f"{key} {_inline(part)}" for key, part in written.items())
-    return listed([_inline(part) for part in written]) if isinstance(written, (list, tuple)) else str(written)
 
 
 def _counts(cases: Sequence[CaseResult], selected: Sequence[str]) -> Counts:

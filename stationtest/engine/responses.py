@@ -61,8 +61,8 @@ def gathered(ended: Sequence[Ended], rows: Ints, count: int, channels: int) -> d
 class ResponseTable:
     """Builds `Responses` channel by channel."""
 
-    def __init__(self, station: Station, stretch: Stretch, sensors: Sequence[str]) -> None:
-        self.station, self.stretch, self.sensors = station, stretch, list(sensors)
+    def __init__(self, station: Station, stretch: Stretch) -> None:
+        self.station, self.stretch = station, stretch
         count, channels = len(stretch.start_ns), len(station.channels)
         self.columns: dict[str, NDArray[Any]] = {}
         for name in ("applies", "known", "fired", "silent", "perhaps", "rested_clipped", "rested_dark"):
@@ -105,7 +105,7 @@ class ResponseTable:
     def recorded(self, channel: Channel, out: Ints, window: tuple[int, int], basis: str = "recorded") -> None:
         """A channel whose output was recorded: it is judged by that; the computed one stays beside it under its own kind."""
         stretch, column = self.stretch, self._number(channel)
-        mine = np.flatnonzero(stretch.sensor == self.sensors.index(channel.sensor))
+        mine = np.flatnonzero(stretch.sensor == self.station.sensor_number(channel.sensor))
         found = attribution.by_window(
             out, stretch.start_ns[mine], stretch.end_ns[mine], stretch.between[mine], stretch.touches_before[mine], window
         )

@@ -60,7 +60,7 @@ class SensorStream:
             )
             for channel in self.channels
         )  # fmt: skip
-        self.figures = Figures(sensing.sensor, self.channels, self.chains, every_ns)
+        self.figures = Figures(sensing.sensor, self.channels, self.chains, every_ns, sensing.holds)
         self.comparators = [Comparator() for _ in self.channels]
         self.ended: list[Ended] = []
         self._times_listed: tuple[Ints, Ints] | None = None

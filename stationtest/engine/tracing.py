@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stationtest.engine import learning
-from stationtest.engine.observing import channels_of
 from stationtest.model.case import Suite
 from stationtest.model.parts import Parts
 from stationtest.signals.channel_distances import ChannelDistances, Means
@@ -46,7 +45,7 @@ class Tracer:
         if key not in self._opened:
             self._opened[key] = open_recording(self._suite, key, self._parts.formats)
         model = SensorModel.from_sensor(self._suite.station.sensor(sensor))
-        channels = channels_of(self._suite.station, sensor)
+        channels = self._suite.station.channels_of(sensor)
         distances = ChannelDistances(model, channels, self.learned(), known_of(self._parts.distances))
         tolerance = np.array([[channel.tolerance] for channel in channels]).reshape(-1, 1)
         times, levels, found = [], [], []

@@ -319,6 +319,20 @@ class Station:
     def sensor(self, name: str) -> Sensor:
         return _named(self.sensors, name)
 
+    def sensor_number(self, name: str) -> int:
+        """Which of the sensors, in the order of the file."""
+        return [sensor.name for sensor in self.sensors].index(name)
+
+    def channels_of(self, sensor: str) -> tuple[Channel, ...]:
+        """The channels of one sensor."""
+        return tuple(channel for channel in self.channels if channel.sensor == sensor)
+
+    def fill_ns(self, sensor: Sensor) -> int | None:
+        """How long a target takes to fill a sensor's spot: spot length / belt speed; None where either is not stated."""
+        if sensor.spot_mm is None or not self.belt_speed_mm_s:
+            return None
+        return round(sensor.spot_mm / self.belt_speed_mm_s * 1e9)
+
     def channel(self, name: str) -> Channel:
         return _named(self.channels, name)
 

@@ -234,9 +234,9 @@ class Session:
 
 
 def _no_result(case: Case) -> CaseResult:
-    from stationtest.engine import recording
+    from stationtest.engine import case_entry
 
-    result = recording.not_run(case)
+    result = case_entry.not_run(case)
     result["state"], result["verdict"], result["basis"] = "executed", "not judged", "computed"
     result["reason"] = "no result came back: the process that judged it ended without one"
     return result

@@ -16,12 +16,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from stationtest.model.observations import NEVER
 from stationtest.signals import intervals, ternary, timers
 from stationtest.signals.critical import Chain
 
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
-NEVER = -(2**62)
 
 
 @dataclass(slots=True, kw_only=True)
@@ -58,12 +58,11 @@ def by_cause(
     `own_from` (P,) is the first instant of own on-time where the input was on before the start, NEVER where there is none;
     `first_row_ns` (P,) the first reading of each presentation."""
     out = outputs(timed, chain, pulse_ns)
-    which, begin, until, timed_from = _pieces(timed, start, end, own_from)
-    begin = np.maximum(begin, timed_from + chain.on_delay_ns)
-    kept = begin < until
-    which, begin, until = _joined(which[kept], begin[kept], until[kept] + chain.off_delay_ns)
-    if pulse_ns is not None:
-        which, begin, until = _joined(*_pulses(timed, start, end, own_from, chain, pulse_ns))
+    if pulse_ns is None:
+        runs = _stretched(timed, start, end, own_from, chain)
+    else:
+        runs = _pulses(timed, start, end, own_from, chain, pulse_ns)
+    which, begin, until = _joined(*runs)
     found = _summary(which, begin, until, start, chain.seen_ns)
     on_inside = intervals.overlap(out, start, end)
     own_inside = np.bincount(which, np.maximum(np.minimum(until, end[which]) - begin, 0), len(start)).astype(np.int64)
@@ -138,8 +137,16 @@ def _pieces(timed: Ints, start: Ints, end: Ints, own_from: Ints) -> tuple[Ints, 
     return which[kept], begin[kept], until[kept], timed_from[kept]
 
 
+def _stretched(timed: Ints, start: Ints, end: Ints, own_from: Ints, chain: Chain) -> tuple[Ints, Ints, Ints]:
+    """Own pieces of the input through on-delay and off-delay: (which, begin, until)."""
+    which, begin, until, timed_from = _pieces(timed, start, end, own_from)
+    begin = np.maximum(begin, timed_from + chain.on_delay_ns)
+    kept = begin < until
+    return which[kept], begin[kept], until[kept] + chain.off_delay_ns
+
+
 def _joined(which: Ints, begin: Ints, until: Ints) -> tuple[Ints, Ints, Ints]:
-    """Pieces of one presentation that the off-delay joins become one run."""
+    """Pieces of one presentation that touch or overlap become one run."""
     if not len(which):
         return which, begin, until
     new = np.empty(len(which), bool)

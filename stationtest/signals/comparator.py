@@ -15,9 +15,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from stationtest.model.observations import NEVER
+
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
-NEVER = -(2**62)
 
 
 def states(on: Bools, band: Bools, before: bool) -> Bools:

@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from stationtest.model.observations import NEVER
+
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
@@ -21,9 +23,6 @@ if TYPE_CHECKING:
 
 FAR = 2**61
 """'For ever' in nanoseconds (73 years): beyond every clock of a recording, and still safe to add a delay to."""
-
-NEVER = -(2**62)
-"""The answer where an instant is asked for and there is none (the same number as in the observations)."""
 
 
 def empty() -> Ints:
