@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from stationtest.files.words import duration_text
 from stationtest.model.case import Suite
 from stationtest.model.parts import Parts
-from stationtest.model.station import RecordingForm
+from stationtest.model.recording_form import RecordingForm
 
 ROWS = 3
 

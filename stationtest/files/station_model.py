@@ -6,8 +6,8 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
+from stationtest.files import recording_model
 from stationtest.files.paths import Folder
-from stationtest.files.recording_fields import PresentationsFields, RecordingFields, TruthFields
 from stationtest.files.station_fields import (
     BANDS,
     ChannelFields,
@@ -76,7 +76,8 @@ def station(fields: StationFields, root: Map, tree: Tree, folder: Folder) -> mod
         ),
         conditions=tuple((name, tuple(values)) for name, values in fields.conditions.items()),
         recordings=tuple(
-            _form(pattern, form, folder, place("recordings", pattern)) for pattern, form in fields.recordings.items()
+            recording_model.form(pattern, form, folder, place("recordings", pattern))
+            for pattern, form in fields.recordings.items()
         ),
         language=int(fields.language),
         place=tree.place(root),
@@ -196,77 +197,4 @@ def _output(name: str, output: OutputFields, place: Place) -> model.Output:
         off_delay_ns=output.off_delay,
         pulse_ns=output.pulse,
         place=place,
-    )
-
-
-def _truth(form: TruthFields) -> dict[str, Any]:
-    return {
-        "separator": form.separator,
-        "decimal": form.decimal,
-        "encoding": form.encoding,
-        "skip_lines": form.skip_lines,
-        "units_line": form.units_line,
-        "target": form.target,
-        "specimen": form.specimen,
-        "set": form.set_,
-        "item": form.item,
-        "sensor": form.sensor,
-        "void": form.void,
-        "empty": form.empty,
-        "conditions": tuple(form.conditions.items()),
-    }
-
-
-def _form(pattern: str, form: RecordingFields, folder: Folder, place: Place) -> model.RecordingForm:
-    second = form.presentations
-    gate = form.gate
-    return model.RecordingForm(
-        pattern=pattern,
-        rows=form.rows,
-        time_column=form.time.column if form.time else None,
-        time_in=form.time.in_ if form.time else None,
-        zone=form.time.zone if form.time else None,
-        every_ns=form.every,
-        gap_ns=form.gap,
-        seen_by=form.seen_by,
-        inputs=_digitals(form.inputs),
-        channels=_digitals(form.channels),
-        outputs=_digitals(form.outputs),
-        on=form.on,
-        off=form.off,
-        window_from_ns=form.window.from_,
-        window_after_end_ns=form.window.after_end,
-        presentations_path=folder.relative(second.file, "") if second else None,
-        presentations_form=_second(second, form, place) if second else None,
-        gate=model.Gate(
-            input=gate.input, list_path=folder.relative(gate.list_, ""), offset_ns=gate.offset, shortest_ns=gate.shortest
-        )
-        if gate
-        else None,
-        place=place,
-        **_truth(form),
-    )
-
-
-def _second(second: PresentationsFields, form: RecordingFields, place: Place) -> model.RecordingForm:
-    """The second table's times are read as the recording's own unless it says otherwise."""
-    time = second.time or form.time
-    return model.RecordingForm(
-        pattern=second.file,
-        rows="trials",
-        time_in=time.in_ if time else None,
-        zone=time.zone if time else None,
-        start=second.start,
-        end=second.end,
-        place=place,
-        **_truth(second),
-    )
-
-
-def _digitals(columns: Mapping[str, Any]) -> tuple[model.Digital, ...]:
-    return tuple(
-        model.Digital(name=name, column=digital)
-        if isinstance(digital, str)
-        else model.Digital(name=name, column=digital.column, bit=digital.bit, inverted=digital.inverted)
-        for name, digital in columns.items()
     )

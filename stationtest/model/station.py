@@ -1,4 +1,4 @@
-"""The station: sensors, targets, channels, inputs, outputs and their logic, sets, and how its recordings are written.
+"""The station: sensors, targets, channels, inputs, outputs and their logic, and sets.
 
 Durations are integers in nanoseconds, lengths in mm, shares from 0 to 1. Order is kept in tuples, never in mappings.
 """
@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
+from stationtest.model.recording_form import RecordingForm
 from stationtest.place import NOWHERE, Place
 
 LANGUAGE = 1
@@ -197,72 +198,6 @@ class SetKind:
     to_edge: Edge | None = None
     output: str | None = None
     extras_allowed: bool = False
-    place: Place = NOWHERE
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Digital:
-    """A digital column of a recording: which column, which bit of a packed integer, inverted or not."""
-
-    name: str
-    column: str
-    bit: int | None = None
-    inverted: bool = False
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Gate:
-    """Presentations from the on-time of an input, paired in order with a list of what was put through."""
-
-    input: str
-    list_path: str
-    offset_ns: int = 0
-    shortest_ns: int = 0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RecordingForm:
-    """How recordings that match `pattern` are written. `rows` is 'samples' (a stream) or 'trials' (no time, one row a
-    presentation).
-
-    `empty` are the words in the target column that mean 'nothing presented'. `start` and `end` are columns of a second table of
-    presentations (`presentations_form`) only. A `*` in the path of such a table or of a gate's list stands for the
-    recording's name.
-    """
-
-    pattern: str
-    rows: str = "samples"
-    separator: str = "comma"
-    decimal: str = "point"
-    encoding: str = "utf-8"
-    skip_lines: int = 0
-    units_line: bool = False
-    time_column: str | None = None
-    time_in: str | None = None
-    zone: str | None = None
-    every_ns: int | None = None
-    gap_ns: int | None = None
-    target: str | None = None
-    specimen: str | None = None
-    set: str | None = None
-    item: str | None = None
-    sensor: str | None = None
-    seen_by: str | None = None
-    void: str | None = None
-    conditions: tuple[tuple[str, str], ...] = ()
-    inputs: tuple[Digital, ...] = ()
-    channels: tuple[Digital, ...] = ()
-    outputs: tuple[Digital, ...] = ()
-    on: tuple[str, ...] = ("1",)
-    off: tuple[str, ...] = ("0",)
-    empty: tuple[str, ...] = ("",)
-    window_from_ns: int = 0
-    window_after_end_ns: int = 0
-    start: str | None = None
-    end: str | None = None
-    presentations_path: str | None = None
-    presentations_form: RecordingForm | None = None
-    gate: Gate | None = None
     place: Place = NOWHERE
 
 

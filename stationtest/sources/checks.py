@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from stationtest.errors import readings_error
 from stationtest.files.suggest import allowed_words, nearest
 from stationtest.files.words import shown
-from stationtest.model.station import RecordingForm
+from stationtest.model.recording_form import RecordingForm
 from stationtest.sources.columns import plain
 
 NOT_NOTED = -1  # a cell of a hand trial that was left empty

@@ -15,7 +15,7 @@ import pyarrow as pa
 import pyarrow.csv as pc
 
 from stationtest.files.words import shown as printable
-from stationtest.model.station import RecordingForm
+from stationtest.model.recording_form import RecordingForm
 from stationtest.sources import times
 from stationtest.sources.checks import Where
 

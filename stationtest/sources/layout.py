@@ -9,7 +9,8 @@ import numpy as np
 import pyarrow as pa
 
 from stationtest.files.words import shown
-from stationtest.model.station import Digital, RecordingForm, Sensor, Station
+from stationtest.model.recording_form import Digital, RecordingForm
+from stationtest.model.station import Sensor, Station
 from stationtest.signals.batch import TRUTH, UNKNOWN, Batch
 from stationtest.sources import checks, times
 from stationtest.sources.checks import Names, Where, missing

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from stationtest.files.words import duration_text, shown
 from stationtest.model.parts import ReadingFormatPart, resolve
-from stationtest.model.station import Gate, RecordingForm
+from stationtest.model.recording_form import Gate, RecordingForm
 from stationtest.signals.batch import TRUTH, Ints, Listed
 from stationtest.sources import times
 from stationtest.sources.checks import Where, missing, seconds, switches

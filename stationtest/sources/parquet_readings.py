@@ -9,7 +9,7 @@ from typing import Any, NoReturn
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from stationtest.model.station import RecordingForm
+from stationtest.model.recording_form import RecordingForm
 from stationtest.signals.batch import GRID
 from stationtest.sources.checks import Where
 

@@ -19,7 +19,8 @@ from stationtest.files.words import listed as in_words
 from stationtest.files.words import shown
 from stationtest.model.case import Suite
 from stationtest.model.parts import ReadingFormatPart, resolve
-from stationtest.model.station import RecordingForm, Station
+from stationtest.model.recording_form import RecordingForm
+from stationtest.model.station import Station
 from stationtest.signals.batch import GRID, Batch, Listed, on_grid
 from stationtest.sources import times
 from stationtest.sources.ahead import ahead

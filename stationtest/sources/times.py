@@ -10,7 +10,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from stationtest.files.words import duration_text, shown
-from stationtest.model.station import RecordingForm
+from stationtest.model.recording_form import RecordingForm
 from stationtest.sources.checks import Where, no_empty_cells
 from stationtest.sources.columns import plain
 

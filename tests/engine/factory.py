@@ -14,14 +14,13 @@ from stationtest import plugins
 from stationtest.engine.judging import judge
 from stationtest.model.case import Case, Evidence, Expected, Present, Suite
 from stationtest.model.observations import NEVER, Clock, Presentations, Responses, Sets, Signal, SourceObservations
+from stationtest.model.recording_form import Digital, RecordingForm
 from stationtest.model.station import (
     Channel,
     Colour,
-    Digital,
     Edge,
     Logic,
     Output,
-    RecordingForm,
     Reference,
     Scan,
     Sensor,

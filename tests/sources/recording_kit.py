@@ -12,7 +12,8 @@ import pytest
 from stationtest.errors import Problem, ReadingsError
 from stationtest.model.case import Suite
 from stationtest.model.parts import ReadingFormatPart
-from stationtest.model.station import Digital, RecordingForm, Sensor, Station, Target
+from stationtest.model.recording_form import Digital, RecordingForm
+from stationtest.model.station import Sensor, Station, Target
 from stationtest.signals.batch import Batch, joined
 from stationtest.sources.recorded import Recording, open_recording
 

@@ -10,7 +10,7 @@ import pytest
 from recording_kit import MS, csv_file, form, opened, sensor, trial_form
 
 from stationtest.errors import Problem, ReadingsError
-from stationtest.model.station import Digital, Gate, RecordingForm
+from stationtest.model.recording_form import Digital, Gate, RecordingForm
 from stationtest.signals.presentations import Facts, builder_for
 from stationtest.sources.trials import void
 

@@ -1,0 +1,83 @@
+"""How recordings are written: from the checked fields to the model."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from stationtest.files.paths import Folder
+from stationtest.files.recording_fields import PresentationsFields, RecordingFields, TruthFields
+from stationtest.model.recording_form import Digital, Gate, RecordingForm
+from stationtest.place import Place
+
+
+def _truth(form: TruthFields) -> dict[str, Any]:
+    return {
+        "separator": form.separator,
+        "decimal": form.decimal,
+        "encoding": form.encoding,
+        "skip_lines": form.skip_lines,
+        "units_line": form.units_line,
+        "target": form.target,
+        "specimen": form.specimen,
+        "set": form.set_,
+        "item": form.item,
+        "sensor": form.sensor,
+        "void": form.void,
+        "empty": form.empty,
+        "conditions": tuple(form.conditions.items()),
+    }
+
+
+def form(pattern: str, form: RecordingFields, folder: Folder, place: Place) -> RecordingForm:
+    """The form of the recordings that match a pattern; paths in it are relative to the station's folder."""
+    second = form.presentations
+    gate = form.gate
+    return RecordingForm(
+        pattern=pattern,
+        rows=form.rows,
+        time_column=form.time.column if form.time else None,
+        time_in=form.time.in_ if form.time else None,
+        zone=form.time.zone if form.time else None,
+        every_ns=form.every,
+        gap_ns=form.gap,
+        seen_by=form.seen_by,
+        inputs=_digitals(form.inputs),
+        channels=_digitals(form.channels),
+        outputs=_digitals(form.outputs),
+        on=form.on,
+        off=form.off,
+        window_from_ns=form.window.from_,
+        window_after_end_ns=form.window.after_end,
+        presentations_path=folder.relative(second.file, "") if second else None,
+        presentations_form=_second(second, form, place) if second else None,
+        gate=Gate(input=gate.input, list_path=folder.relative(gate.list_, ""), offset_ns=gate.offset, shortest_ns=gate.shortest)
+        if gate
+        else None,
+        place=place,
+        **_truth(form),
+    )
+
+
+def _second(second: PresentationsFields, form: RecordingFields, place: Place) -> RecordingForm:
+    """The second table's times are read as the recording's own unless it says otherwise."""
+    time = second.time or form.time
+    return RecordingForm(
+        pattern=second.file,
+        rows="trials",
+        time_in=time.in_ if time else None,
+        zone=time.zone if time else None,
+        start=second.start,
+        end=second.end,
+        place=place,
+        **_truth(second),
+    )
+
+
+def _digitals(columns: Mapping[str, Any]) -> tuple[Digital, ...]:
+    return tuple(
+        Digital(name=name, column=digital)
+        if isinstance(digital, str)
+        else Digital(name=name, column=digital.column, bit=digital.bit, inverted=digital.inverted)
+        for name, digital in columns.items()
+    )
