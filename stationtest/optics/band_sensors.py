@@ -24,7 +24,7 @@ from typing import cast
 import numpy as np
 from numpy.typing import ArrayLike
 
-from stationtest.optics.spectra import GRID, Floats, refused, weighting
+from stationtest.optics.spectra import GRID, Floats, blind_band, refused, weighting
 
 Matrix = tuple[tuple[float, ...], tuple[float, ...], tuple[float, ...]]
 
@@ -60,8 +60,7 @@ def from_responses(
         raise refused("bands", "need at least three responses and a correlation above 0 nm")
     seen = responses * light
     total = seen.sum(axis=1, keepdims=True)
-    if not (total > 0).all():
-        raise refused("bands", f"band {int(np.argmin(total)) + 1} sees nothing of this light")
+    blind_band(total)
     seen = seen / total
     alike = np.exp(-np.abs(wavelengths[:, None] - wavelengths) / correlation_nm)
     wanted = weighting(illuminant, observer) / 100.0

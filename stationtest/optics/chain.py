@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from stationtest.optics.geometry import Factors
-from stationtest.optics.spectra import Floats, refused
+from stationtest.optics.spectra import Floats, blind_band, refused
 from stationtest.optics.surface import Surface
 
 BLOCK = 256
@@ -39,8 +39,7 @@ def band_gains(light: Floats, responses: Floats, *, white_level: float, balanced
     if not white_level > 0:
         raise refused("exposure", f"the level on white must be above 0, found {white_level:g}")
     sums = responses @ light
-    if not (sums > 0).all():
-        raise refused("bands", f"band {int(np.argmin(sums)) + 1} sees nothing of this light")
+    blind_band(sums)
     return np.asarray(white_level / sums if balanced else np.full(len(sums), white_level / sums.max()))
 
 

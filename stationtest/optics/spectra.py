@@ -121,3 +121,9 @@ def white_of(illuminant: Floats, observer: Floats) -> Floats:
 def chromaticity(xyz: Floats) -> Floats:
     """x, y (..., 2) of X, Y, Z (..., 3) (CIE 015:2018, 7.3)."""
     return np.asarray(xyz[..., :2] / xyz.sum(axis=-1, keepdims=True), dtype=np.float64)
+
+
+def blind_band(sums: Floats) -> None:
+    """Raises `UsageError` for a band whose sum of light x response is below a millionth of the largest: noise and no reading."""
+    if not sums.min() > 1e-6 * sums.max():
+        raise refused("bands", f"band {int(np.argmin(sums)) + 1} sees nothing of this light")

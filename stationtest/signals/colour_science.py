@@ -93,7 +93,7 @@ def illuminant_spectrum(name: str, wavelengths: NDArray[np.float64]) -> NDArray[
     known = illuminants()
     if name not in known:
         near = difflib.get_close_matches(name, known, 1, 0.4)
-        hint = f"; did you mean {near[0]}?" if near else ""
+        hint = f"; did you mean {near[0]}?" if near else "."
         raise usage(f"no CIE illuminant is called {name}{hint} Known: {', '.join(known)}", "unknown-name")
     with _quiet():
         table = colour.SDS_ILLUMINANTS[name]
@@ -118,15 +118,6 @@ def correlated_colour_temperature(xyz: ArrayLike) -> tuple[float, float]:
     with _quiet():
         kelvin, duv = colour.temperature.uv_to_CCT_Ohno2013(colour.UCS_to_uv(colour.XYZ_to_UCS(np.asarray(xyz, float))))
     return float(kelvin), float(duv)
-
-
-def colour_rendering(power: ArrayLike, wavelengths: NDArray[np.float64]) -> tuple[float, dict[int, float]]:
-    """Ra and the special indices R1..R14 of a light (N,) after CIE 13.3-1995."""
-    colour = library()
-    with _quiet():
-        light = colour.SpectralDistribution(np.asarray(power, float), wavelengths)
-        found = colour.colour_rendering_index(light, additional_data=True)
-    return float(found.Q_a), {int(number): float(sample.Q_a) for number, sample in found.Q_as.items()}
 
 
 def distance(name: str, reference: ArrayLike, sample: ArrayLike) -> NDArray[np.float64]:

@@ -61,3 +61,9 @@ def head(**changed):
 
 GAUSS = np.polynomial.legendre.leggauss(96)
 MU, WEIGHT = (GAUSS[0] + 1) / 2, GAUSS[1] / 2  # for integrals over the cosine
+
+
+def chart():
+    """The reflectances (24, N) of the colour chart of ISO 17321-1, as colour-science holds them."""
+    patches = colour_science.library().SDS_COLOURCHECKERS["ISO 17321-1"]
+    return np.stack([resampled(one.wavelengths, one.values, name) for name, one in patches.items()])

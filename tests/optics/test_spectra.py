@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from cie_13_3 import rendering
 from optics_values import GRID, colour_samples, d65, even, inputs, name_of, observer, rows, table
 
 from stationtest.errors import UsageError
@@ -45,7 +46,7 @@ def test_colour_temperatures_that_cie_prints(row):
 @pytest.mark.parametrize("row", rows("cri", "cri_special"), ids=name_of)
 def test_colour_rendering_indices_of_cie_13_3(row):
     light = colour_science.illuminant_spectrum(row["inputs"].partition(" ")[0], GRID)
-    general, special = colour_science.colour_rendering(light, GRID)
+    general, special = rendering(light)
     found = general if row["quantity"] == "Ra" else special[int(row["quantity"][1:])]
     assert found == pytest.approx(float(row["published"]), abs=float(row["tol"]))
 
