@@ -51,6 +51,8 @@ def _print_station(found: Suite) -> None:
         stands_for = ", ".join(channel.for_targets)
         limit = f"{channel.distance} at most {channel.tolerance:g}, hysteresis {channel.hysteresis:.0%}"
         print(f"  channel {channel.name} ({channel.sensor}): for {stands_for}; {limit}; {channel.switches}")
+    for group in station.groups:
+        print(f"  group {group.name}: only the nearest of {', '.join(group.channels)} matches, lead {group.lead:.0%}")
     for output in station.outputs:
         print(f"  output {output.name}: {output.logic.op.replace('_', ' ')} {', '.join(output.logic.names())}")
     for kind in station.sets:

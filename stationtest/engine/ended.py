@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from stationtest.model.station import Channel, Sensor
 from stationtest.signals.critical import Asked, Chain, Layout, Stretches, critical
+from stationtest.signals.nearest import Nearest
 
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
@@ -31,6 +32,7 @@ class Rows:
     clipped: Bools
     dark: Bools
     plateau: Bools
+    floor: Floats  # (G, n), of the channels that have a group
 
     def part(self, chosen: slice) -> Rows:
         return Rows(*(getattr(self, name)[..., chosen] for name in Rows.__slots__))
@@ -91,6 +93,7 @@ class Figures:
     chains: tuple[Chain, ...]
     every_ns: int
     holds: bool  # a dark reading keeps the state as it was
+    grouped: Nearest | None = None
 
     def of(self, rows: Rows, under: Under) -> Ended:
         """The figures of presentations that have ended. Every number depends on their rows alone, not on how they came."""
@@ -115,7 +118,10 @@ class Figures:
                 t_ns=t, starts=starts, start_ns=under.start_ns, end_ns=under.end_ns, own_only=under.between,
                 carried=under.carried[number], since_ns=under.since_ns[number],
             )  # fmt: skip
-            asked.append(Asked(distance, hold, stretches, self.chains[number]))
+            row = None if self.grouped is None else self.grouped.rows[number]
+            floor = None if row is None else rows.floor[row]
+            least = distance if floor is None else np.maximum(distance, floor)
+            asked.append(Asked(least, hold, stretches, self.chains[number], floor))
             nearest[number], at_ns[number] = self._nearest(channel, distance, rows, starts, lengths)
             for mask, into in ((rows.clipped, rested_clipped), (rows.dark, rested_dark)):
                 if mask.any():

@@ -94,8 +94,8 @@ class _Observer:
             distances = ChannelDistances(SensorModel.from_sensor(sensor), channels, taught.means, known_of(parts.distances))
             screen = None if self.station.between is not None else Screen.of(channels, distances)
             self.streams[name] = SensorStream(
-                Sensing(sensor, channels, distances, screen), seen_ns=self.station.scan.seen_ns, every_ns=self.facts.every_ns,
-                gap_ns=self.facts.gap_ns,
+                Sensing(sensor, channels, distances, screen, self.station.groups_of(name)),
+                seen_ns=self.station.scan.seen_ns, every_ns=self.facts.every_ns, gap_ns=self.facts.gap_ns,
             )  # fmt: skip
         self.digital: dict[tuple[str, str], Comparator] = {}
         self.gaps: list[tuple[int, int]] = []

@@ -6,14 +6,16 @@ Only readings in presentations matter, and those outside that may be near a refe
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from stationtest.model.group import Group
 from stationtest.model.station import Channel, Sensor
 from stationtest.signals.channel_distances import ChannelDistances
 from stationtest.signals.elementwise import Columns
+from stationtest.signals.nearest import Nearest
 from stationtest.signals.screen import Screen
 
 Ints = NDArray[np.int64]
@@ -27,7 +29,8 @@ class Sensed:
 
     `inside` numbers the rows (m,), None if they are all of the batch; `distance` (C, m), inf where it cannot be computed;
     `relative` (3, m), `level` (m,); `clipped`, `dark` (m,) or None if none is. `near` (h,) numbers rows outside,
-    `near_distance` (C, h), `near_dark` (h,).
+    `near_distance` (C, h), `near_dark` (h,). `floor` (G, m), `near_floor` (G, h): the least own tolerances with which
+    grouped channels win (see signals/nearest.py), None where the sensor has no group.
     """
 
     inside: Ints | None
@@ -39,13 +42,23 @@ class Sensed:
     near: Ints
     near_distance: Floats
     near_dark: Bools
+    floor: Floats | None = None
+    near_floor: Floats | None = None
 
 
 class Sensing:
     """One sensor with its channels. `screen` is None where no reading lies outside a presentation."""
 
-    def __init__(self, sensor: Sensor, channels: Sequence[Channel], distances: ChannelDistances, screen: Screen | None) -> None:
+    def __init__(
+        self,
+        sensor: Sensor,
+        channels: Sequence[Channel],
+        distances: ChannelDistances,
+        screen: Screen | None,
+        groups: Sequence[Group] = (),
+    ) -> None:
         self.sensor, self.channels, self.distances, self.screen = sensor, tuple(channels), distances, screen
+        self.nearest = Nearest(channels, groups) if groups else None
         self.model = distances.model
         self._nothing_near = (np.empty(0, np.int64), np.empty((len(self.channels), 0)), np.empty(0, bool))
 
@@ -56,6 +69,12 @@ class Sensing:
 
     def sense(self, raw: Columns, begin: Ints, end: Ints) -> Sensed:
         """Distances of the rows in presentations (row ranges [begin, end)), and of those outside that may be near a reference."""
+        found = self._sense(raw, begin, end)
+        if self.nearest is None:
+            return found
+        return replace(found, floor=self.nearest.floors(found.distance), near_floor=self.nearest.floors(found.near_distance))
+
+    def _sense(self, raw: Columns, begin: Ints, end: Ints) -> Sensed:
         n = len(raw[0])
         if int((end - begin).sum()) == n:
             return Sensed(None, *self._colours(raw), *self._nothing_near)
@@ -90,25 +109,36 @@ class Sensing:
 
     def masks(self, number: int, sensed: Sensed, n: int) -> tuple[Bools, Bools]:
         """Where a channel's comparator is switched on, and where it stays as it was; (n,) each, for the n rows of the batch."""
-        on, band = self._compared(number, sensed.distance[number], sensed.dark)
+        row = None if self.nearest is None else self.nearest.rows[number]
+        on, band = self._compared(number, sensed.distance[number], sensed.dark, _row(sensed.floor, row))
         if sensed.inside is None:
             return on, band
         all_on, all_band = np.zeros(n, bool), np.zeros(n, bool)
         all_on[sensed.inside], all_band[sensed.inside] = on, band
         if len(sensed.near):
-            all_on[sensed.near], all_band[sensed.near] = self._compared(number, sensed.near_distance[number], sensed.near_dark)
+            all_on[sensed.near], all_band[sensed.near] = self._compared(
+                number, sensed.near_distance[number], sensed.near_dark, _row(sensed.near_floor, row)
+            )
         return all_on, all_band
 
-    def _compared(self, number: int, distance: Floats, dark: Bools | None) -> tuple[Bools, Bools]:
+    def _compared(self, number: int, distance: Floats, dark: Bools | None, floor: Floats | None) -> tuple[Bools, Bools]:
         channel = self.channels[number]
         on = distance <= channel.tolerance
         if channel.hysteresis:
             band = (distance / (1 + channel.hysteresis) <= channel.tolerance) & ~on
         else:
             band = np.zeros(len(on), bool)
+        if floor is not None:
+            wins = floor <= channel.tolerance
+            on, band = on & wins, band & wins
         if dark is not None and self.holds:
             on, band = on & ~dark, band | dark
         return on, band
+
+
+def _row(floors: Floats | None, row: int | None) -> Floats | None:
+    """The floor of one channel; None if it has no group."""
+    return None if floors is None or row is None else floors[row]
 
 
 def covered(begin: Ints, end: Ints, n: int) -> Bools:

@@ -60,7 +60,7 @@ class SensorStream:
             )
             for channel in self.channels
         )  # fmt: skip
-        self.figures = Figures(sensing.sensor, self.channels, self.chains, every_ns, sensing.holds)
+        self.figures = Figures(sensing.sensor, self.channels, self.chains, every_ns, sensing.holds, sensing.nearest)
         self.comparators = [Comparator() for _ in self.channels]
         self.ended: list[Ended] = []
         self._times_listed: tuple[Ints, Ints] | None = None
@@ -156,6 +156,7 @@ class SensorStream:
             nothing if sensed.clipped is None else sensed.clipped,
             nothing if sensed.dark is None else sensed.dark,
             on_plateau if sensed.inside is None else on_plateau[sensed.inside],
+            np.empty((0, len(sensed.level))) if sensed.floor is None else sensed.floor,
         )
 
     def _close(self, rows: Rows, under: Under, *, is_open: bool) -> None:

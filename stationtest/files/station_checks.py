@@ -10,6 +10,7 @@ from stationtest.errors import Problem
 from stationtest.files.channel_checks import ChannelChecks, colour_problems
 from stationtest.files.evidence_fields import evidence_problems
 from stationtest.files.form_checks import form_problems
+from stationtest.files.group_checks import group_problems
 from stationtest.files.paths import Folder
 from stationtest.files.scalars import Names
 from stationtest.files.station_fields import (
@@ -72,6 +73,9 @@ class Checks:
         for name, channel in self.fields.channels.items():
             for loc, message, code in self.channels.channel(channel):
                 yield ("channels", name, *loc), message, code
+        for name in self.fields.groups:
+            for loc, message, code in group_problems(name, self.fields):
+                yield ("groups", name, *loc), message, code
         for name, output in self.fields.outputs.items():
             for loc, message, code in self._output(output):
                 yield ("outputs", name, *loc), message, code

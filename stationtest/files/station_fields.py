@@ -13,6 +13,7 @@ from stationtest.files.fields import ByKind, Fields, said
 from stationtest.files.recording_fields import RecordingFields
 from stationtest.files.scalars import (
     AnyShare,
+    ChannelName,
     DistanceName,
     Duration,
     Edge,
@@ -174,6 +175,14 @@ class ChannelFields(Fields):
     pulse: PositiveDuration | None = None
 
 
+class GroupFields(Fields):
+    """Channels of one sensor, of which only the nearest to its reference matches."""
+
+    channels: list[ChannelName] = Field(min_length=2)
+    choose: Literal["nearest"]
+    lead: AnyShare = said("0 %")
+
+
 class AtLeastFields(Fields):
     """At least so many of these are on."""
 
@@ -243,6 +252,7 @@ class StationFields(Fields):
     inputs: list[Name] = Field(default_factory=list)
     outputs: dict[Name, OutputFields] = Field(default_factory=dict)
     sets: dict[Name, SetFields] = Field(default_factory=dict)
+    groups: dict[Name, GroupFields] = Field(default_factory=dict)
     conditions: dict[Name, list[Text]] = Field(default_factory=dict)
     recordings: dict[Text, RecordingFields] = Field(default_factory=dict)
     evidence: dict[Name, EvidenceFields] = Field(default_factory=dict)
@@ -250,5 +260,5 @@ class StationFields(Fields):
     specimens: Text | None = None
 
 
-RESERVED_KEYS = ("products", "revalidation", "capture", "tags", "travel", "groups")
-MAPPED = ("sensors", "targets", "channels", "outputs", "sets", "conditions", "recordings")
+RESERVED_KEYS = ("products", "revalidation", "capture", "tags", "travel")
+MAPPED = ("sensors", "targets", "channels", "groups", "outputs", "sets", "conditions", "recordings")

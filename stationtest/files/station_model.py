@@ -20,6 +20,7 @@ from stationtest.files.station_fields import (
 )
 from stationtest.files.tree import Map, Tree
 from stationtest.model import station as model
+from stationtest.model.group import Group
 from stationtest.place import Place
 
 
@@ -59,6 +60,10 @@ def station(fields: StationFields, root: Map, tree: Tree, folder: Folder) -> mod
                     for name, channel in fields.channels.items()
                 )
             ),
+        ),
+        groups=tuple(
+            Group(name=name, channels=tuple(group.channels), lead=group.lead, place=place("groups", name))
+            for name, group in fields.groups.items()
         ),
         inputs=tuple(fields.inputs),
         outputs=tuple(_output(name, output, place("outputs", name)) for name, output in fields.outputs.items()),

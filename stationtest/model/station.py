@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
+from stationtest.model.group import Group
 from stationtest.model.recording_form import RecordingForm
 from stationtest.place import NOWHERE, Place
 
@@ -238,6 +239,7 @@ class Station:
     sensors: tuple[Sensor, ...] = ()
     targets: tuple[Target, ...] = ()
     settings: tuple[Settings, ...] = ()
+    groups: tuple[Group, ...] = ()
     inputs: tuple[str, ...] = ()
     outputs: tuple[Output, ...] = ()
     sets: tuple[SetKind, ...] = ()
@@ -261,6 +263,10 @@ class Station:
     def channels_of(self, sensor: str) -> tuple[Channel, ...]:
         """The channels of one sensor."""
         return tuple(channel for channel in self.channels if channel.sensor == sensor)
+
+    def groups_of(self, sensor: str) -> tuple[Group, ...]:
+        """The groups of one sensor's channels."""
+        return tuple(group for group in self.groups if self.channel(group.channels[0]).sensor == sensor)
 
     def fill_ns(self, sensor: Sensor) -> int | None:
         """How long a target takes to fill a sensor's spot: spot length / belt speed; None where either is not stated."""

@@ -95,12 +95,14 @@ class Layout:
 @dataclass(frozen=True, slots=True)
 class Asked:
     """One channel: its distances (n,), which may hold inf (never on); readings at which its state is kept (n,) or None; what
-    was carried in to each stretch (k,)."""
+    was carried in to each stretch (k,). `floor` (n,): the least tolerance with which it can be on, or stay on, at each reading
+    at all (never above its distance here); None where nothing but the distance decides."""
 
     distance: Floats
     hold: Bools | None
     stretches: Stretches
     chain: Chain
+    floor: Floats | None = None
 
 
 def critical(asked: Sequence[Asked], layout: Layout, even: Bools, period_ns: int) -> list[tuple[Floats, Floats]]:
@@ -110,24 +112,27 @@ def critical(asked: Sequence[Asked], layout: Layout, even: Bools, period_ns: int
     can, channels with the same delays side by side. Errors: none; +inf means that no tolerance would do.
     """
     quick = []
-    alike: dict[tuple[float, int, int, bool], list[int]] = {}
+    alike: dict[tuple[float, int, int, bool, bool], list[int]] = {}
     for number, one in enumerate(asked):
         chain = one.chain
         bridges = 0 < chain.off_delay_ns < chain.seen_ns
         here = even & ~one.stretches.carried if chain.on_match and not bridges else np.zeros(len(even), bool)
         quick.append(here)
         if here.any():
-            alike.setdefault((chain.hysteresis, *_widths(chain, period_ns), one.hold is not None), []).append(number)
+            key = chain.hysteresis, *_widths(chain, period_ns), one.hold is not None, one.floor is not None
+            alike.setdefault(key, []).append(number)
     found: list[tuple[Floats, Floats]] = [(np.empty(len(even)), np.empty(len(even))) for _ in asked]
     for numbers in alike.values():
         _slide([asked[number] for number in numbers], layout, period_ns, [found[number] for number in numbers])
     for number, one in enumerate(asked):
         slow = ~quick[number]
         if slow.all():
-            found[number] = _search(one.distance, one.hold, one.stretches, one.chain)
+            found[number] = _search(one)
         elif slow.any():
             part, rows = one.stretches.pick(slow)
-            any_, sure = _search(one.distance[rows], None if one.hold is None else one.hold[rows], part, one.chain)
+            hold = None if one.hold is None else one.hold[rows]
+            floor = None if one.floor is None else one.floor[rows]
+            any_, sure = _search(Asked(one.distance[rows], hold, part, one.chain, floor))
             found[number][0][slow], found[number][1][slow] = any_, sure
     return found
 
@@ -158,11 +163,20 @@ def _slide(asked: Sequence[Asked], layout: Layout, period_ns: int, found: Sequen
         value = side_by_side.reshape(len(rows), -1)
         # without delays the least critical tolerance is the least distance, hysteresis or not
         if whole > 1 and (chain.hysteresis or held is not None):
-            hysteresis_scan(value, None if held is None else np.tile(held[rows], len(asked)), chain.hysteresis)
+            hysteresis_scan(
+                value, None if held is None else np.tile(held[rows], len(asked)), chain.hysteresis, _beside(asked, rows)
+            )
         any_ = _least_of_greatest(value, at_all).reshape(len(asked), -1)
         sure = any_ if whole == at_all else _least_of_greatest(value, whole).reshape(len(asked), -1)
         for number, (into_any, into_sure) in enumerate(found):
             into_any[which], into_sure[which] = any_[number], sure[number]
+
+
+def _beside(asked: Sequence[Asked], rows: Ints) -> Floats | None:
+    """The floors of channels laid out as their distances are; None where they have none."""
+    if asked[0].floor is None:
+        return None
+    return np.concatenate([np.append(one.floor, np.inf)[rows] for one in asked if one.floor is not None], axis=1)
 
 
 def _least_of_greatest(value: Floats, width: int) -> Floats:
@@ -177,12 +191,14 @@ def _least_of_greatest(value: Floats, width: int) -> Floats:
     return value.min(axis=0)
 
 
-def hysteresis_scan(value: Floats, hold: Bools | None, hysteresis: float) -> None:
+def hysteresis_scan(value: Floats, hold: Bools | None, hysteresis: float, floor: Floats | None = None) -> None:
     """In place: distances (L, m) become the least tolerance with which the comparator is on at each row, if it was off before.
 
-    r[i] = min(d[i], max(r[i - 1], d[i] / (1 + h))); rows marked `hold` keep what was.
+    r[i] = min(d[i], max(r[i - 1], d[i] / (1 + h))); rows marked `hold` keep what was. Below a floor it is off at once.
     """
     low = value / (1 + hysteresis)
+    if floor is not None:
+        np.maximum(low, floor, out=low)
     if hold is not None:
         low[hold] = -np.inf
     if value.shape[1] * 4 < len(value):
@@ -218,11 +234,14 @@ def _scan_in_blocks(value: Floats, low: Floats) -> None:
         value[:, column] = least.T.reshape(-1)[:length]
 
 
-def _search(distance: Floats, hold: Bools | None, stretches: Stretches, chain: Chain) -> tuple[Floats, Floats]:
+def _search(asked: Asked) -> tuple[Floats, Floats]:
     """Any clock, any state carried in: bisection over the distances that occur, all stretches side by side."""
+    distance, hold, stretches, chain = asked.distance, asked.hold, asked.stretches, asked.chain
     starts, lengths = stretches.starts, stretches.lengths()
     owner = np.repeat(np.arange(len(starts)), lengths)
     off_point = distance / (1 + chain.hysteresis)
+    if asked.floor is not None:
+        np.maximum(off_point, asked.floor, out=off_point)
     values = np.concatenate((distance, off_point))
     owners = np.concatenate((owner, owner))
     order = np.lexsort((values, owners))

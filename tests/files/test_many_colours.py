@@ -47,6 +47,58 @@ def test_a_distance_of_exactly_the_off_point_keeps_the_state_and_no_farther_one(
     assert off_at * (1 + 1e-12) / (1 + h) > on_at
 
 
+THREE = "  3: {reference: {learned: recordings/day1.csv, target: bare belt}, distance: CIEDE2000, tolerance: 4}\n"
+GROUPED = "  2: {reference: {learned: recordings/day1.csv, target: chamomile}, distance: CIEDE2000, tolerance: 4}\n"
+
+
+def grouped(group: str) -> str:
+    return STATION.replace(GROUPED, GROUPED + THREE + f"groups:\n  sorts: {group}\n")
+
+
+def test_a_group(tmp_path: Path) -> None:
+    station = suite(make(tmp_path, station=grouped("{channels: [2, 1], choose: nearest, lead: 12.5 %}"))).station
+    (group,) = station.groups_of("sachet")
+    assert (group.name, group.channels, group.lead) == ("sorts", ("2", "1"), 0.125)
+    assert suite(make(tmp_path, station=grouped("{channels: [2, 1], choose: nearest}"))).station.groups[0].lead == 0
+
+
+NO_GROUP = [
+    ("{channels: [1, 2]}", "groups.sorts.choose: this key is missing [missing-key]"),
+    ("{channels: [1], choose: nearest}", "station.yaml:22:11: groups.sorts.channels: this has the wrong number of entries; found 1; allowed at least 2"),
+    ("{channels: [1, 9], choose: nearest}", "station.yaml:22:25: groups.sorts.channels.2: there is no channel"),
+    ("{channels: [1, 2], choose: farthest}", "station.yaml:22:37: groups.sorts.choose: this word is not known here; did you mean `nearest`?"),
+    ("{channels: [1, 2], choose: nearest, lead: 0.1}", "station.yaml:22:52: groups.sorts.lead: a bare number needs a unit"),
+    ("{channels: [1, 2, 1], choose: nearest}", "station.yaml:22:28: groups.sorts.channels.3: channel 1 stands twice in this group [duplicate-name]"),
+    ("{channels: [1, 2], choose: nearest}\n  more: {channels: [3, 2], choose: nearest}", "station.yaml:23:24: groups.more.channels.2: channel 2 is in the group `sorts` already; a channel has at most one [contradiction]"),
+]
+
+
+@pytest.mark.parametrize(("group", "answer"), NO_GROUP, ids=[group for group, _ in NO_GROUP])
+def test_a_group_that_cannot_be(tmp_path: Path, group: str, answer: str) -> None:
+    make(tmp_path, station=grouped(group))
+    assert any(answer in problem for problem in problems(tmp_path)), problems(tmp_path)
+
+
+def test_a_group_whose_nearest_cannot_be_told(tmp_path: Path) -> None:
+    station = grouped("{channels: [1, 2, 3], choose: nearest}")
+    two = THREE.replace("bare belt}", "chamomile}")
+    assert problems(make(tmp_path, station=station.replace(THREE, two))) == [
+        "station.yaml:22:28: groups.sorts.channels.3: channels 2 and 3 both stand for chamomile, and only one of a group can match it; give one channel both `references:`, or say with `for:` what each stands for [contradiction]"
+    ]
+    off = THREE.replace("tolerance: 4}", "tolerance: 4, switches: off match}")
+    assert problems(make(tmp_path, station=station.replace(THREE, off))) == [
+        "station.yaml:22:28: groups.sorts.channels.3: channel 3 switches off match; the channels of a group switch on match [contradiction]"
+    ]
+    sensor = STATION[STATION.index("  sachet:") : STATION.index("targets:")]
+    other = station.replace("targets:\n", sensor.replace("sachet", "sleeve") + "targets:\n", 1)
+    for number in (1, 2, 3):
+        place = "sleeve" if number == 3 else "sachet"
+        other = other.replace(f"  {number}: {{reference", f"  {number}: {{sensor: {place}, reference")
+    assert [problem.partition(": ")[2] for problem in problems(make(tmp_path, station=other))] == [
+        "groups.sorts.channels.3: channels 1 and 3 are of two sensors; a group compares readings of one [contradiction]"
+    ]
+
+
 REFUSED = [
     (
         "reference: mint, distance: CIEDE2000, tolerance: 4}",
