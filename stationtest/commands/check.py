@@ -22,6 +22,7 @@ def body(args: argparse.Namespace) -> int:
     for text in recordings:
         print(text)
     _print_needs(found)
+    _print_register(found)
     return EXIT_PASS
 
 
@@ -78,6 +79,13 @@ def _print_requirements(found: Suite) -> None:
     ):
         if names:
             print(f"  {words}: {', '.join(names)}")
+
+
+def _print_register(found: Suite) -> None:
+    from stationtest.engine import register
+
+    for text in register.unregistered(found):
+        print(f"warning: {text}")
 
 
 def _print_needs(found: Suite) -> None:

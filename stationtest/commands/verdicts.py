@@ -38,6 +38,11 @@ def print_verdicts(record: Record) -> None:
         print()
     for case in others:
         print(f"{case['verdict']}: {case['id']} ({case['file']}:{case['line']}): {case['reason']}")
+    for case in cases:
+        for text in case.get("warnings", []):
+            print(f"warning: {case['id']}: {text}")
+    for caution in result.get("cautions", []):
+        print(f"caution: {caution['title']}: {caution['text']}")
     counts = result["counts"]
     print()
     counted = (

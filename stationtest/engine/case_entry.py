@@ -61,6 +61,8 @@ def planned(case: Case, unit: str, statement: str, words: Sequence[str], asked_w
         "left_out": [],
         "specimens": [],
         "strata": [],
+        "by_condition": [],
+        "warnings": [],
         "expectations": [],
         "nonconforming_trials": [],
         "figures": [],

@@ -17,7 +17,7 @@ from stationtest.expectations.trials import Trials
 from stationtest.expectations.wording import seconds
 from stationtest.model.case import Evidence, Expected
 from stationtest.model.judged import CONFORMING, NONCONFORMING, NOT_JUDGED, Judged
-from stationtest.model.observations import STATUS_WORDS
+from stationtest.model.observations import INVALID, STATUS_WORDS
 from stationtest.model.record import ExpectationWorst, LeftOut, Worst
 
 if TYPE_CHECKING:
@@ -64,9 +64,9 @@ class Batch:
 
     def why(self, i: int) -> str:
         """In words; a gap or a cut end is named before the unknown states that come of it."""
-        if self.outcome[i] == NOT_JUDGED and self.trials.unit != "run":
-            obs = self.trials.obs
-            status = int((obs.sets if self.trials.unit == "set" else obs.presentations).status[self.trials.index[i]])
+        if self.outcome[i] == NOT_JUDGED:
+            selected = self.selected.status
+            status = int(np.bitwise_or.reduce(selected) & INVALID if self.trials.unit == "run" else selected[i])
             if status:
                 return "; ".join(words for bit, words in STATUS_WORDS.items() if status & bit)
         judged = self.decided(i)

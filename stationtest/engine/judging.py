@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING, cast
 
 import numpy as np
 
+from stationtest.engine import by_condition
 from stationtest.engine import evidence as shown_by
 from stationtest.engine.case_entry import planned
 from stationtest.engine.judged_trials import Batch, Stratum, left_out_entries, worst_of
-from stationtest.engine.selecting import select
+from stationtest.engine.selecting import never, select
 from stationtest.expectations.output_windows import without_decision
 from stationtest.expectations.trials import WEAKER, Trials, View, weakest
 from stationtest.expectations.wording import seconds
@@ -24,6 +25,7 @@ from stationtest.files.words import listed
 from stationtest.model import record
 from stationtest.model.case import Case, Expected, Present, Suite
 from stationtest.model.judged import CONFORMING, NONCONFORMING, NOT_JUDGED, Judged, Verdict
+from stationtest.model.observations import INVALID
 from stationtest.model.parts import ExpectationPart, Parts, resolve
 from stationtest.stats.proportions import lower_bound
 from stationtest.stats.rates import upper_rate
@@ -49,7 +51,9 @@ def judge(suite: Suite, case: Case, observations: Mapping[str, SourceObservation
         for label, present in case.strata
     ]
     entries = [_entry(case, stratum) for stratum in strata]
-    return _result(suite, case, parts, unit, strata, entries)
+    result = _result(suite, case, parts, unit, strata, entries)
+    result["warnings"] = never([view for _, view in views], suite, case)
+    return result
 
 
 def view_of(station: Station, obs: SourceObservations) -> View:
@@ -91,8 +95,9 @@ def _batch(suite: Suite, case: Case, parts: Parts, unit: str, path: str, view: V
     for _, other in judged[1:]:
         bad = (outcome == NONCONFORMING) | (other.outcome == NONCONFORMING)
         outcome = np.where(bad, NONCONFORMING, np.maximum(outcome, other.outcome)).astype(np.int8)
-    if selected.interrupted is not None and unit != "run":
-        outcome = np.where(selected.interrupted & (outcome == CONFORMING), NOT_JUDGED, outcome).astype(np.int8)
+    doubt = (selected.status & INVALID).any() if unit == "run" else selected.status != 0
+    if np.any(doubt):
+        outcome = np.where(doubt & (outcome == CONFORMING), NOT_JUDGED, outcome).astype(np.int8)
     return Batch(path, trials, selected, outcome, judged)
 
 
@@ -176,6 +181,7 @@ def _result(
     result["left_out"] = left_out_entries([pair for stratum in strata for pair in stratum.left_out()])
     result["specimens"] = sorted(specimens)[:MOST_SPECIMENS]
     result["strata"] = entries
+    result["by_condition"] = by_condition.counted(suite, unit, batches)
     result["expectations"] = [worst_of(expected.name, k, batches) for k, expected in enumerate(case.expect)]
     result["nonconforming_trials"] = wrong
     return result

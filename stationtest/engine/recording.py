@@ -12,7 +12,7 @@ from typing import Any, Literal, cast
 
 import numpy as np
 
-from stationtest.engine import claims, judging, pairs
+from stationtest.engine import claims, judging, pairs, register
 from stationtest.engine.case_entry import not_run, plain
 from stationtest.files import canonical
 from stationtest.model.case import Case, Suite
@@ -52,7 +52,9 @@ def assemble(
     known = {result["id"]: result for result in given}
     cases = [_case(case, known.get(case.id), attempts.get(case.id, 1)) for case in suite.cases]
     counts = _counts(cases, selected)
-    sources = [source(suite, observations[key]) for key in _order(suite, observations)]
+    keys = _order(suite, observations)
+    views = ((key, judging.view_of(suite.station, observations[key])) for key in keys)
+    sources = [source(suite, observations[key]) for key in keys]
     simulated = any(each["kind"] == "scene" or each["basis"] == "simulated" for each in sources)
     settings = plain(suite.station_written)
     because = _partial_because(cases, selected)
@@ -81,6 +83,7 @@ def assemble(
         "cases": cases,
         "figures": list(figures),
         "limits": claims.limits(suite, cases, sources),
+        "cautions": register.cautions(views, suite),
     }
 
 

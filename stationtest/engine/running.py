@@ -162,6 +162,8 @@ def observe_all(
     chosen = executor or ("processes" if workers > 0 and len(keys) > 1 else "in process")
     if chosen not in parts.executors:
         raise usage(_unknown("executor", chosen, parts.executors), "unknown-name")
+    from stationtest.engine import register
+
     spread = parts.resolve(parts.executors[chosen].factory)(workers)
     bare = dataclasses.replace(suite, cases=(), station_written={})  # observing must not know what is expected
     problems: list[Problem] = []
@@ -177,6 +179,7 @@ def observe_all(
             problems.extend(found)
             if outcome is not None:
                 observed[key] = store.load(outcome) if isinstance(outcome, str) else outcome
+                problems.extend(register.contradictions(suite, observed[key]))
             if progress and not here:
                 progress("observing", done, len(keys))
     if problems:

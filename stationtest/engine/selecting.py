@@ -6,15 +6,17 @@ Selections are kept in the view, since many cases ask for the same rows.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from stationtest.engine import register
 from stationtest.expectations.trials import View
-from stationtest.model.case import Present, Suite
-from stationtest.model.observations import STATUS_WORDS, TAUGHT, UNKNOWN_TARGET, VOID
+from stationtest.files.words import listed
+from stationtest.model.case import Case, Present, Suite
+from stationtest.model.observations import INVALID, STATUS_WORDS, TAUGHT, UNKNOWN_TARGET, VOID
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -28,11 +30,11 @@ NO_TRIAL = TAUGHT | UNKNOWN_TARGET | VOID
 
 @dataclass(slots=True)
 class Selected:
-    """Rows in order of time, those of them that are interrupted (a gap, a cut end), and what was left out. `shown` counts
-    the presentations of each named specimen, in order of first appearance."""
+    """Rows in order of time, the status of each (a gap, a cut end, a specimen that is not valid), and what was left out.
+    `shown` counts the presentations of each named specimen, in order of first appearance."""
 
     index: Ints
-    interrupted: Bools | None
+    status: Ints
     left_out: tuple[tuple[str, int], ...]
     missing: int  # presentations that a list names and the recording lacks
     shown: dict[str, int] = field(default_factory=dict)
@@ -46,27 +48,52 @@ def select(view: View, suite: Suite, unit: str, present: Present, where: Where) 
 def _select(view: View, suite: Suite, unit: str, present: Present, where: Where) -> Selected:
     shown, sets = view.obs.presentations, view.obs.sets
     matching = _where(view, suite, where)
+    shown_status = _status(view, suite)
     if unit == "set":
         chosen = _sets(view, present)
         if where:
             chosen &= _all_members(view, matching, where)
-        status = sets.status
+        status = sets.status | _worn(view, shown_status)
     else:
-        chosen, status = _presented(view, present) & matching, shown.status
+        chosen, status = _presented(view, present) & matching, shown_status
     no_trial = chosen & ((status & NO_TRIAL) != 0)
     left_out = [(STATUS_WORDS[bit], int(((status & bit) != 0)[no_trial].sum())) for bit in (TAUGHT, UNKNOWN_TARGET, VOID)]
     if unit != "set":
         unknown = ((shown.status & UNKNOWN_TARGET) != 0) & matching & ~chosen
         left_out[1] = (left_out[1][0], left_out[1][1] + int(unknown.sum()))
     index = np.flatnonzero(chosen & ~no_trial)
-    interrupted = status[index] != 0
     return Selected(
         index=index,
-        interrupted=interrupted if interrupted.any() else None,
+        status=status[index],
         left_out=tuple(pair for pair in left_out if pair[1]),
         missing=_missing(view, unit, present),
         shown={} if unit == "set" else _specimens(view, index),
     )
+
+
+def _status(view: View, suite: Suite) -> Ints:
+    """(P,) as observed, and which presentations were of a specimen that was not valid then."""
+    outside = register.invalid(view, suite)
+    status = view.obs.presentations.status
+    return status if outside is None else status | np.where(outside, INVALID, 0)
+
+
+def _worn(view: View, status: Ints) -> Ints:
+    """(S,) sets that hold a specimen which was not valid."""
+    of = view.obs.presentations.set
+    found = np.zeros(len(view.obs.sets), dtype=np.int64)
+    found[of[(of >= 0) & ((status & INVALID) != 0)]] = INVALID
+    return found
+
+
+def never(views: Sequence[View], suite: Suite, case: Case) -> list[str]:
+    """Values that a case asks for in `where:` and that none of its recordings has: its trials are of the others alone."""
+    found = []
+    for name, values in case.where:
+        missing = [value for value in values if not any(_met(view, suite, name, (value,)).any() for view in views)]
+        if missing:
+            found.append(f"where: {name} {listed(missing, 'or')} never occurs in these readings")
+    return found
 
 
 def _presented(view: View, present: Present) -> Bools:
@@ -110,24 +137,26 @@ def _where(view: View, suite: Suite, where: Where) -> Bools:
     """(P,) presentations that meet every condition of `where`."""
     found = np.ones(len(view.obs.presentations), dtype=np.bool_)
     for name, values in where:
-        found &= view.once(("where", name, values), _condition(view, suite, name, values))
+        found &= _met(view, suite, name, values)
     return found
+
+
+def _met(view: View, suite: Suite, name: str, values: tuple[str, ...]) -> Bools:
+    return view.once(("where", name, values), _condition(view, suite, name, values))
 
 
 def _condition(view: View, suite: Suite, name: str, values: tuple[str, ...]) -> Callable[[], Bools]:
     shown = view.obs.presentations
 
-    def coded(names: tuple[str, ...], codes: Ints, wanted: tuple[str, ...] = values) -> Bools:
-        return np.append(np.array([each in wanted for each in names], dtype=np.bool_), False)[codes]
+    def coded(names: tuple[str, ...], codes: Ints) -> Bools:
+        return np.append(np.array([each in values for each in names], dtype=np.bool_), False)[codes]
 
     def find() -> Bools:
-        if name in shown.conditions:
-            return coded(*shown.conditions[name])
+        conditions = register.conditions(view, suite)
+        if name in conditions:
+            return coded(*conditions[name])
         if name == "specimen":
             return coded(shown.specimens, shown.specimen)
-        if name == "grade":
-            graded = tuple(one.id for one in suite.specimens if one.grade in values)
-            return coded(shown.specimens, shown.specimen, graded)
         if name == "sensor":
             return coded(shown.sensors, shown.sensor)
         if name == "item":

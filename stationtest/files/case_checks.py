@@ -9,13 +9,15 @@ from stationtest.files.evidence_fields import EvidenceFields, evidence_problems
 from stationtest.files.scalars import Names
 from stationtest.files.suggest import allowed_words, nearest
 from stationtest.files.words import listed, shown
+from stationtest.model.station import GRADES
 
 Told = tuple[tuple[str, ...], str, str]
 
 FOLLOWS_PRESENT = ("outputs",)  # one trial is what is presented: a presentation, or a set
 SETS_ONLY = ("set", "order", "alike")
 COUNTS_RUNS = ("count",)  # over a set where a set is presented, else over the whole recording
-FREE_WHERE = ("specimen", "grade", "set", "item")
+REGISTERED = ("grade", "lot", "made_by", "confirmed_by")  # columns of specimens.csv that need no declaration
+FREE_WHERE = ("specimen", *REGISTERED, "set", "item")
 TOUCHING = ("yes", "no")
 
 
@@ -37,14 +39,14 @@ class Checks:
         names: Names,
         members: Mapping[str, tuple[str, ...]],
         requirements: Collection[str] | None,
-        specimens: Collection[str] | None,
+        register: Mapping[str, Collection[str]] | None,
     ) -> None:
         self.fields = fields
         self.expected = expected
         self.names = names
         self.members = members
         self.requirements = requirements
-        self.specimens = specimens
+        self.register = register
 
     def run(self) -> Iterator[Told]:
         yield from self._present()
@@ -135,8 +137,10 @@ class Checks:
                 allowed = self.names.sensor
             elif key == "touching":
                 allowed = TOUCHING
-            elif key == "specimen":
-                allowed = self.specimens
+            elif self.register is not None and key in self.register:
+                allowed = self.register[key]
+            elif key == "grade":
+                allowed = GRADES
             elif key not in FREE_WHERE:
                 known = (*self.names.conditions, "sensor", "touching", *FREE_WHERE)
                 yield ("where", key), _unknown("condition", key, known), "unknown-name"

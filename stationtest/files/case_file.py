@@ -42,7 +42,7 @@ class Known:
     parts: Mapping[str, ExpectationPart]
     classes: Mapping[str, Any]
     requirements: Collection[str] | None = None  # None where the station has no list
-    specimens: Collection[str] | None = None
+    register: Mapping[str, Collection[str]] | None = None  # what occurs in specimens.csv, by column; None where there is none
     readings: dict[tuple[str, str], tuple[str, str, str]] = field(
         default_factory=dict
     )  # (file, as written) → path, message, code
@@ -211,7 +211,7 @@ class _Reader:
             fields = fields.model_copy(update={"evidence": self.known.evidence.get(name)})
         judged = [(e.name, e.unit) for e in expected if e]
         told = case_checks.Checks(
-            fields, judged, self.known.names, self.known.members, self.known.requirements, self.known.specimens
+            fields, judged, self.known.names, self.known.members, self.known.requirements, self.known.register
         ).run()
         self.problems += _told(self.tree, node, path, told)
         if len(self.problems) > before or fields.evidence is None:

@@ -29,6 +29,7 @@ Told = tuple[tuple[str | int, ...], str, str]
 
 ILLUMINANTS = ("A", "B", "C", "D50", "D55", "D60", "D65", "D75", "E", "FL2", "FL7", "FL11")
 LATER = "held_until", "held_from", "held_while"
+KEPT_CONDITIONS = ("specimen", "sensor", "touching", "set", "item", "target", "id", "valid_from", "valid_until")
 
 
 def near_names(tree: Tree, root: Map) -> Iterator[Problem]:
@@ -86,6 +87,10 @@ class Checks:
         for pattern, form in self.fields.recordings.items():
             for loc, message, code in form_problems(form, self.folder):
                 yield ("recordings", pattern, *loc), message, code
+        for name in self.fields.conditions:
+            if name in KEPT_CONDITIONS:
+                message = f"this word has a meaning of its own in `where:`; found {name}; allowed any other word"
+                yield ("conditions", name), message, "reserved-word"
         for name, evidence in self.fields.evidence.items():
             for loc, message, code in evidence_problems(evidence):
                 yield ("evidence", name, *loc), message, code

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import gc
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from typing import Any
 
 from stationtest.errors import FileProblems, Problem, UsageError, usage
@@ -15,7 +15,7 @@ from stationtest.files.tree import MAX_BYTES, Tree, parse
 from stationtest.files.words import shown
 from stationtest.model.case import Case, InputFile, RunFacts, Suite
 from stationtest.model.parts import ExpectationPart, resolve
-from stationtest.model.station import Requirement, Specimen, Station
+from stationtest.model.station import GRADES, Requirement, Specimen, Station
 from stationtest.place import Place
 
 CASES, SUFFIX = "cases", ".case.yaml"
@@ -108,7 +108,7 @@ class _Loader:
             expectations,
             {name: resolve(part.fields) for name, part in expectations.items()},
             dict.fromkeys(r.id for r in requirements) if listed else None,
-            dict.fromkeys(s.id for s in specimens) if registered else None,
+            _occurring(specimens) if registered else None,
         )
         cases: list[Case] = []
         for file in case_files(self.folder.path):
@@ -174,8 +174,15 @@ class _Loader:
             return (), False
         from stationtest.files import tables
 
-        found, problems = tables.specimens(data, self.folder.join(read.specimens or "specimens.csv"), read.names.target)
+        path = self.folder.join(read.specimens or "specimens.csv")
+        found, problems = tables.specimens(data, path, read.names.target, read.names.conditions)
         self.problems += problems
+        listed = {name for specimen in found for name, _ in specimen.conditions}
+        for pattern, form in (read.fields.recordings if read.fields else {}).items():
+            for name in form.conditions:
+                if name in listed:
+                    message = f"`{name}` is a column here and in the recordings {pattern}; it stands in one of them"
+                    self.problems.append(Problem(Place(path, 1, 0), name, message, "contradiction"))
         return found, not problems
 
     def _run(self) -> RunFacts:
@@ -225,6 +232,14 @@ class _Loader:
             return
         sha256, size = digest.sha256_file(self.folder.join(file))
         self.files[file] = InputFile(path=file, role=role, sha256=sha256, bytes=size)
+
+
+def _occurring(specimens: tuple[Specimen, ...]) -> dict[str, Collection[str]]:
+    """What occurs in the register, by the words that `where:` has for its columns."""
+    found = {"specimen": dict.fromkeys(one.id for one in specimens), "grade": dict.fromkeys(GRADES)}
+    for column in ("lot", "made_by", "confirmed_by"):
+        found[column] = dict.fromkeys(value for one in specimens if (value := getattr(one, column)))
+    return dict(found)
 
 
 def _once(problems: list[Problem]) -> list[Problem]:

@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import csv
 import datetime
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 from stationtest.errors import Problem
 from stationtest.files.suggest import allowed_words, nearest
 from stationtest.files.tree import MAX_BYTES
 from stationtest.files.words import listed, shown
-from stationtest.model.station import Requirement, Specimen
+from stationtest.model.station import GRADES, Requirement, Specimen
 from stationtest.place import Place
 
 REQUIREMENT_COLUMNS = ("id", "text", "verified_by")
-SPECIMEN_COLUMNS = ("id", "target", "grade", "lot", "made_by", "confirmed_by", "valid_until")
+SPECIMEN_COLUMNS = ("id", "target", "grade", "lot", "made_by", "confirmed_by", "valid_from", "valid_until")
 
 
 @dataclass(slots=True)
@@ -38,31 +38,47 @@ def requirements(data: bytes, path: str) -> tuple[tuple[Requirement, ...], list[
     ), table.problems
 
 
-def specimens(data: bytes, path: str, targets: tuple[str, ...]) -> tuple[tuple[Specimen, ...], list[Problem]]:
-    """`id, target, grade, lot, made_by, confirmed_by, valid_until` (YYYY-MM-DD): ids once each, targets that are declared."""
-    table = _table(data, path, SPECIMEN_COLUMNS, ("id", "target"))
+def specimens(
+    data: bytes, path: str, targets: tuple[str, ...], conditions: Mapping[str, tuple[str, ...]]
+) -> tuple[tuple[Specimen, ...], list[Problem]]:
+    """`SPECIMEN_COLUMNS` and the declared `conditions` with their values: ids once each, targets that are declared, dates as
+    YYYY-MM-DD. A grade is one of `GRADES` unless the station declares others."""
+    further = {column_of(name): name for name in conditions if name not in SPECIMEN_COLUMNS}
+    table = _table(data, path, (*SPECIMEN_COLUMNS, *further), ("id", "target"))
     _unique(table)
+    allowed = {"target": targets, "grade": GRADES} | {column_of(name): values for name, values in conditions.items()}
     found = []
     for place, row in table.rows:
-        target, until = row["target"] or "", row["valid_until"]
-        if target and target not in targets:
-            near = nearest(target, targets)
-            message = (
-                f"there is no target of this name{f'; did you mean `{near}`?' if near else ''}; found {shown(target)}; "
-                f"allowed {allowed_words(targets)}"
-            )
-            table.problems.append(Problem(place, "target", message, "unknown-name"))
-        if until and not _is_date(until):
-            table.problems.append(
-                Problem(
-                    place, "valid_until", f"a date is due here; found {shown(until)}; allowed such as 2027-01-31", "wrong-value"
-                )
-            )
+        for column, values in allowed.items():
+            if row.get(column) and row[column] not in values:
+                table.problems.append(Problem(place, column, _undeclared(column, row[column] or "", values), "unknown-name"))
+        table.problems += _dates(place, row["valid_from"], row["valid_until"])
         if row["id"]:
-            found.append(
-                Specimen(id=row["id"], place=place, **{column: row[column] for column in SPECIMEN_COLUMNS[2:]}, target=target)
-            )
+            stated = tuple((name, value) for column, name in further.items() if (value := row[column]))
+            own = {column: row[column] for column in SPECIMEN_COLUMNS[2:]}
+            found.append(Specimen(id=row["id"], target=row["target"] or "", place=place, conditions=stated, **own))
     return tuple(found), table.problems
+
+
+def column_of(name: str) -> str:
+    """How a name stands in the head of a list, where blanks and underscores are one."""
+    return name.replace(" ", "_")
+
+
+def _undeclared(column: str, given: str, allowed: tuple[str, ...]) -> str:
+    near = nearest(given, allowed)
+    what = "there is no target of this name" if column == "target" else f"this is no value of {column.replace('_', ' ')}"
+    return f"{what}{f'; did you mean `{near}`?' if near else ''}; found {shown(given)}; allowed {allowed_words(allowed)}"
+
+
+def _dates(place: Place, since: str | None, until: str | None) -> Iterator[Problem]:
+    for key, given in (("valid_from", since), ("valid_until", until)):
+        if given and not _is_date(given):
+            message = f"a date is due here; found {shown(given)}; allowed such as 2027-01-31"
+            yield Problem(place, key, message, "wrong-value")
+    if since and until and _is_date(since) and _is_date(until) and until < since:
+        message = f"this day is before `valid_from`; found {until} after {since}"
+        yield Problem(place, "valid_until", message, "contradiction")
 
 
 def _is_date(text: str) -> bool:

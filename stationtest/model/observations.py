@@ -30,6 +30,7 @@ CUT_END = 4  # under way at the last row
 TAUGHT = 8  # a reference was learned from it
 UNKNOWN_TARGET = 16  # `?`: what was presented is not known
 VOID = 32  # a hand trial that whoever made it declared void
+INVALID = 64  # its specimen was used outside its validity; laid over in judging, since observing does not know the register
 STATUS_WORDS = {
     GAP: "there is a gap in its readings",
     CUT_START: "the recording begins in it, or too shortly before it for the states to be known",
@@ -37,6 +38,7 @@ STATUS_WORDS = {
     TAUGHT: "a reference was learned from it",
     UNKNOWN_TARGET: "what was presented is not known",
     VOID: "it was declared void",
+    INVALID: "its specimen was used outside its validity",
 }
 
 

@@ -87,6 +87,24 @@ class Expect(TypedDict):
     words: str  # what one trial must do, in one sentence
 
 
+class ConditionCount(TypedDict):
+    """Trials of a case under one value of a condition; a set whose presentations differ in it counts as `several`."""
+
+    condition: str
+    value: str
+    trials: int
+    conforming: int
+    nonconforming: int
+    not_judged: int
+
+
+class Caution(TypedDict):
+    """Something for page one that is no verdict."""
+
+    title: str
+    text: str
+
+
 class CaseResult(TypedDict):
     id: str
     title: str
@@ -117,6 +135,8 @@ class CaseResult(TypedDict):
     left_out: list[LeftOut]
     specimens: list[str]  # at most 200, sorted; the table has all
     strata: list[Stratum]
+    by_condition: NotRequired[list[ConditionCount]]
+    warnings: NotRequired[list[str]]
     expectations: list[ExpectationWorst]
     nonconforming_trials: list[Worst]  # the first 20
     figures: list[str]  # ids
@@ -254,6 +274,7 @@ class ResultPart(TypedDict):
     cases: list[CaseResult]
     figures: list[Figure]
     limits: list[str]
+    cautions: NotRequired[list[Caution]]
 
 
 class Record(TypedDict):

@@ -202,6 +202,10 @@ class SetKind:
     place: Place = NOWHERE
 
 
+GRADES = ("normal", "light limit", "dark limit", "reject")
+"""The grades of a specimen, unless the station declares others."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Specimen:
     """One physical part of the register (specimens.csv)."""
@@ -212,7 +216,9 @@ class Specimen:
     lot: str | None = None
     made_by: str | None = None
     confirmed_by: str | None = None
+    valid_from: str | None = None  # dates, both included
     valid_until: str | None = None
+    conditions: tuple[tuple[str, str], ...] = ()  # further columns that the station declares under `conditions:`
     place: Place = NOWHERE
 
 

@@ -115,6 +115,7 @@ def notices(result: dict[str, Any]) -> list[Notice]:
         found.append(Notice("Computed outputs", text + "not on what the station's own outputs did."))
     text = "The settings below are those declared in station.yaml. They were not read back from the sensor or the controller."
     found.append(Notice("Settings not read back", text))
+    found += [Notice(each["title"], each["text"], loud=True) for each in result.get("cautions", [])]
     found.append(_outside(result))
     return found
 

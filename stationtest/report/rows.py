@@ -67,6 +67,7 @@ class CaseView:
     case: dict[str, Any]
     head: tuple[str, ...]
     strata: tuple[tuple[str, ...], ...]
+    conditions: tuple[tuple[str, ...], ...]
     figures: tuple[dict[str, Any], ...]
     elsewhere: tuple[dict[str, Any], ...]
 
@@ -85,7 +86,7 @@ def cases(result: dict[str, Any]) -> tuple[list[CaseRow], list[CaseRow], list[Ca
         first = tuple(figure for figure in named if figure["id"] not in drawn)
         again = tuple(figure for figure in named if figure["id"] in drawn)
         drawn.update(figure["id"] for figure in first)
-        views.append(CaseView(_row(case, keys), case, *_strata(case), first, again))
+        views.append(CaseView(_row(case, keys), case, *_strata(case), _conditions(case), first, again))
     return [_row(case, keys) for case in others], [_row(case, keys) for case in passing], views
 
 
@@ -149,6 +150,13 @@ def _strata(case: dict[str, Any]) -> tuple[tuple[str, ...], tuple[tuple[str, ...
     ]
     rows = tuple(tuple(text(part) for _, text in kept) for part in case["strata"])
     return tuple(name for name, _ in kept), rows
+
+
+def _conditions(case: dict[str, Any]) -> tuple[tuple[str, ...], ...]:
+    """Trials by condition: its name, a value of it, and the counts."""
+    counts = ("trials", "conforming", "nonconforming", "not_judged")
+    found = case.get("by_condition", [])
+    return tuple((part["condition"].replace("_", " "), part["value"], *(count(part[key]) for key in counts)) for part in found)
 
 
 def _least(stratum: dict[str, Any]) -> str:

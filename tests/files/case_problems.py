@@ -288,7 +288,7 @@ CASE_PROBLEMS: list[tuple[str, str, list[str]]] = [
         [
             (
                 "cases/a.case.yaml:7:20: cases.REC-01.where.hight: there is no condition of this name; did you mean "
-                "`height`?; found hight; allowed height, sensor, touching, specimen, grade, set, item [unknown-name]"
+                "`height`?; found hight; allowed height, sensor, touching, specimen, grade, lot, made_by, confirmed_by, set, item [unknown-name]"
             ),
         ],
     ),

@@ -25,7 +25,7 @@ def test_requirements() -> None:
 
 
 def test_specimens() -> None:
-    found, problems = tables.specimens(b"id,target,grade,valid_until\nM1,mint,light limit,2027-01-31\n", "s.csv", ("mint",))
+    found, problems = tables.specimens(b"id,target,grade,valid_until\nM1,mint,light limit,2027-01-31\n", "s.csv", ("mint",), {})
     assert not problems
     assert (found[0].id, found[0].target, found[0].grade, found[0].valid_until, found[0].lot) == (
         "M1",
@@ -66,9 +66,34 @@ def test_refusals_of_lists(data: bytes, answer: list[str]) -> None:
 
 
 def test_refusals_of_specimens() -> None:
-    assert told(tables.specimens(b"id,target,valid_until\nM1,mimt,31.1.2027\n", "s.csv", ("mint", "hibiscus"))[1]) == [
+    assert told(tables.specimens(b"id,target,valid_until\nM1,mimt,31.1.2027\n", "s.csv", ("mint", "hibiscus"), {})[1]) == [
         "s.csv:2: target: there is no target of this name; did you mean `mint`?; found mimt; allowed mint, hibiscus [unknown-name]",
         "s.csv:2: valid_until: a date is due here; found 31.1.2027; allowed such as 2027-01-31 [wrong-value]",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("row", "answer"),
+    [
+        ("M1,mint,lihgt limit,,,", "s.csv:2: grade: this is no value of grade; did you mean `light limit`?; found lihgt limit; allowed normal, light limit, dark limit, reject [unknown-name]"),
+        ("M1,mint,,splize,,", "s.csv:2: belt_mark: this is no value of belt mark; did you mean `splice`?; found splize; allowed splice, plain [unknown-name]"),
+        ("M1,mint,,,2027-01-31,2027-01-30", "s.csv:2: valid_until: this day is before `valid_from`; found 2027-01-30 after 2027-01-31 [contradiction]"),
+        ("M1,mint,,,1 May,", "s.csv:2: valid_from: a date is due here; found 1 May; allowed such as 2027-01-31 [wrong-value]"),
+    ],
+)  # fmt: skip
+def test_a30_values_that_the_station_does_not_declare(row: str, answer: str) -> None:
+    head = "id,target,grade,belt mark,valid_from,valid_until\n"
+    found = tables.specimens((head + row).encode(), "s.csv", ("mint",), {"belt mark": ("splice", "plain")})[1]
+    assert told(found) == [answer]
+
+
+def test_a_station_may_declare_grades_and_columns_of_its_own() -> None:
+    head = b"id,target,grade,belt mark,valid_from\nM1,mint,A,splice,2026-01-01\nM2,mint,,,\n"
+    found, problems = tables.specimens(head, "s.csv", ("mint",), {"belt mark": ("splice",), "grade": ("A", "B")})
+    assert not problems
+    assert [(one.grade, one.conditions, one.valid_from) for one in found] == [
+        ("A", (("belt mark", "splice"),), "2026-01-01"),
+        (None, (), None),
     ]
 
 

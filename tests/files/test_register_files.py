@@ -1,0 +1,54 @@
+# ruff: noqa: E501 (messages stand whole on one line)
+"""specimens.csv and the conditions beside the station and its cases: what `where:` may ask (A30)."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from station_folder import CASES, STATION, make, problems, suite
+
+MARKED = STATION.replace("  height: [low, high]", "  height: [low, high]\n  mark: [splice, plain]")
+REGISTER = "id,target,grade,lot,mark\nM1,mint,light limit,7,splice\nM2,mint,normal,8,plain\n"
+
+
+def asked(where: str) -> str:
+    return CASES.replace("    present: [mint, chamomile]", f"    where: {{{where}}}\n    present: mint")
+
+
+def test_every_column_of_the_register_may_be_asked(tmp_path: Path) -> None:
+    where = "grade: [normal, light limit], lot: 7, mark: splice, height: low, specimen: M1"
+    make(tmp_path, MARKED, asked(where), **{"specimens.csv": REGISTER})
+    found = suite(tmp_path)
+    assert dict(found.cases[0].where)["mark"] == ("splice",)
+    assert found.specimens[0].conditions == (("mark", "splice"),)
+
+
+@pytest.mark.parametrize(
+    ("where", "answer"),
+    [
+        ("grade: light", "`light` is no value of grade; did you mean `light limit`?; allowed normal, light limit, dark limit, reject [unknown-name]"),
+        ("lot: 9", "`9` is no value of lot; allowed 7, 8 [unknown-name]"),
+        ("mark: splise", "`splise` is no value of mark; did you mean `splice`?; allowed splice, plain [unknown-name]"),
+        ("specimen: M3", "`M3` is no value of specimen; allowed M1, M2 [unknown-name]"),
+    ],
+)  # fmt: skip
+def test_a30_what_nobody_declared_is_an_error(tmp_path: Path, where: str, answer: str) -> None:
+    make(tmp_path, MARKED, asked(where), **{"specimens.csv": REGISTER})
+    (problem,) = problems(tmp_path)
+    assert problem.endswith(answer) and problem.startswith("cases/a.case.yaml:7:")
+
+
+def test_a_condition_stands_in_the_recording_or_in_the_register(tmp_path: Path) -> None:
+    both = MARKED.replace("target: part,", "target: part, conditions: {mark: m},")
+    make(tmp_path, both, CASES, **{"specimens.csv": REGISTER})
+    assert problems(tmp_path) == [
+        "specimens.csv:1: mark: `mark` is a column here and in the recordings recordings/*.csv; it stands in one of them [contradiction]"
+    ]
+
+
+def test_a_condition_cannot_take_a_word_that_where_has(tmp_path: Path) -> None:
+    make(tmp_path, STATION.replace("  height: [low, high]", "  height: [low, high]\n  touching: [a, b]"), CASES)
+    assert problems(tmp_path) == [
+        "station.yaml:28:3: conditions.touching: this word has a meaning of its own in `where:`; found touching; allowed any other word [reserved-word]"
+    ]
