@@ -22,7 +22,7 @@ def body(args: argparse.Namespace) -> int:
     for text in recordings:
         print(text)
     _print_needs(found)
-    _print_register(found)
+    _print_warnings(found)
     return EXIT_PASS
 
 
@@ -81,11 +81,13 @@ def _print_requirements(found: Suite) -> None:
             print(f"  {words}: {', '.join(names)}")
 
 
-def _print_register(found: Suite) -> None:
-    from stationtest.engine import register
+def _print_warnings(found: Suite) -> None:
+    from stationtest.engine import claims, register
 
     for text in register.unregistered(found):
         print(f"warning: {text}")
+    for caution in claims.not_recorded(found):
+        print(f"warning: {caution['text']}")
 
 
 def _print_needs(found: Suite) -> None:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Literal
 
+from stationtest.files.words import listed
 from stationtest.model.case import Suite
-from stationtest.model.record import CaseResult, RequirementRow, Source
+from stationtest.model.record import CaseResult, Caution, RequirementRow, Source
 
 
 def requirements(suite: Suite, cases: Sequence[CaseResult]) -> list[RequirementRow]:
@@ -30,6 +31,14 @@ def _requirement(name: str, text: str, on_list: bool, verified_by: str | None, c
         state = "shown" if all(case["verdict"] == "pass" for case in cases) else "not shown"
     ids = [case["id"] for case in cases]
     return {"id": name, "text": text, "listed": on_list, "cases": ids, "verified_by": verified_by, "state": state}
+
+
+def not_recorded(suite: Suite) -> list[Caution]:
+    """The facts that the station requires of every run and that run.yaml does not state (A36)."""
+    stated = dict(suite.run_facts.facts)
+    missing = [name.replace("_", " ") for name in suite.station.required_in_run if not stated.get(name)]
+    text = f"The station requires these facts of every run, and run.yaml does not state them: {listed(missing)}."
+    return [{"title": "Required and not recorded", "text": text}] if missing else []
 
 
 def limits(suite: Suite, cases: Sequence[CaseResult], sources: Sequence[Source]) -> list[str]:

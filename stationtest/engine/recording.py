@@ -83,7 +83,7 @@ def assemble(
         "cases": cases,
         "figures": list(figures),
         "limits": claims.limits(suite, cases, sources),
-        "cautions": register.cautions(views, suite),
+        "cautions": [*claims.not_recorded(suite), *register.cautions(views, suite)],
     }
 
 

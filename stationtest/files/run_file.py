@@ -39,22 +39,22 @@ class RunFields(RootModel[dict[Name, Fact]]):
     """run.yaml: facts about a run; those that are not stated are reported as not recorded."""
 
 
-def read_run(tree: Tree) -> tuple[RunFacts, list[Problem]]:
-    """Every known word in its order (None where nothing was stated), then the others as they stand."""
+def read_run(tree: Tree, required: tuple[str, ...]) -> tuple[RunFacts, list[Problem]]:
+    """Every known word in its order and every `required` one (None where nothing was stated), then the others as they stand."""
     problems = list(tree.problems)
     if not isinstance(tree.root, Map):
         if tree.root is not None and not isinstance(tree.root, Hole):
             problems.append(
                 Problem(tree.place(tree.root), "", "this file is a mapping of facts, such as `who: NAME`", "wrong-value")
             )
-        return no_facts(), problems
+        return no_facts(required), problems
     fields, found = typed(RunFields, tree.root, tree.path)
     stated = (
         {key: str(value) if isinstance(value, str) else "; ".join(value) for key, value in fields.root.items()} if fields else {}
     )
-    others = [key for key in stated if key not in KNOWN]
-    return RunFacts(facts=tuple((key, stated.get(key)) for key in (*KNOWN, *others))), problems + found
+    return RunFacts(facts=tuple((key, stated.get(key)) for key in dict.fromkeys((*KNOWN, *required, *stated)))), problems + found
 
 
-def no_facts() -> RunFacts:
-    return RunFacts(facts=tuple((key, None) for key in KNOWN))
+def no_facts(required: tuple[str, ...]) -> RunFacts:
+    """Nothing was stated, which is told of every known and every required word."""
+    return RunFacts(facts=tuple((key, None) for key in dict.fromkeys((*KNOWN, *required))))

@@ -87,6 +87,9 @@ class Checks:
         for pattern, form in self.fields.recordings.items():
             for loc, message, code in form_problems(form, self.folder):
                 yield ("recordings", pattern, *loc), message, code
+        for number, name in enumerate(self.fields.required_in_run):
+            if name in self.fields.required_in_run[:number]:
+                yield ("required_in_run", number), f"this fact is asked for twice; found {name}", "duplicate-name"
         for name in self.fields.conditions:
             if name in KEPT_CONDITIONS:
                 message = f"this word has a meaning of its own in `where:`; found {name}; allowed any other word"

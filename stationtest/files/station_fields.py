@@ -258,6 +258,7 @@ class StationFields(Fields):
     evidence: dict[Name, EvidenceFields] = Field(default_factory=dict)
     requirements: Text | None = None
     specimens: Text | None = None
+    required_in_run: list[Text] = Field(default_factory=list)
 
 
 RESERVED_KEYS = ("products", "revalidation", "capture", "tags", "travel")

@@ -84,6 +84,7 @@ def station(fields: StationFields, root: Map, tree: Tree, folder: Folder) -> mod
             recording_model.form(pattern, form, folder, place("recordings", pattern))
             for pattern, form in fields.recordings.items()
         ),
+        required_in_run=tuple(fields.required_in_run),
         language=int(fields.language),
         place=tree.place(root),
     )

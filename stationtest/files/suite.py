@@ -116,7 +116,7 @@ class _Loader:
             cases += found
             self.problems += problems
         self._unique(cases)
-        facts = self._run()
+        facts = self._run(tuple(read.fields.required_in_run) if read.fields else ())
         if self.problems or read.station is None:
             raise FileProblems(_once(self.problems))
         suite = Suite(
@@ -185,12 +185,12 @@ class _Loader:
                     self.problems.append(Problem(Place(path, 1, 0), name, message, "contradiction"))
         return found, not problems
 
-    def _run(self) -> RunFacts:
+    def _run(self, required: tuple[str, ...]) -> RunFacts:
         from stationtest.files import run_file
 
         if not os.path.isfile(self.folder.join("run.yaml")):
-            return run_file.no_facts()
-        facts, problems = run_file.read_run(self._tree("run.yaml", "run"))
+            return run_file.no_facts(required)
+        facts, problems = run_file.read_run(self._tree("run.yaml", "run"), required)
         self.problems += problems
         return facts
 

@@ -251,6 +251,7 @@ class Station:
     sets: tuple[SetKind, ...] = ()
     conditions: tuple[tuple[str, tuple[str, ...]], ...] = ()
     recordings: tuple[RecordingForm, ...] = ()
+    required_in_run: tuple[str, ...] = ()  # facts of run.yaml that this station wants recorded
     language: int = LANGUAGE
     place: Place = NOWHERE
 

@@ -376,6 +376,13 @@ STATION_PROBLEMS: list[tuple[str, str, list[str]]] = [
         ],
     ),
     (
+        "conditions:\n",
+        "required_in_run: [who, stage, who]\nconditions:\n",
+        [
+            ("station.yaml:26:31: required_in_run.3: this fact is asked for twice; found who [duplicate-name]"),
+        ],
+    ),
+    (
         "height: [low, high]",
         "height: low",
         [

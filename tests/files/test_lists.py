@@ -98,17 +98,18 @@ def test_a_station_may_declare_grades_and_columns_of_its_own() -> None:
 
 
 def test_run_facts() -> None:
-    facts, problems = run_file.read_run(parse(b"who: A\ninstruments: [x 1, y 2]\nweather: dry\n", "run.yaml"))
+    facts, problems = run_file.read_run(parse(b"who: A\ninstruments: [x 1, y 2]\nweather: dry\n", "run.yaml"), ("weather", "lamp hours"))
     assert not problems
     known = dict(facts.facts)
     assert known["who"] == "A" and known["instruments"] == "x 1; y 2" and known["site"] is None and known["weather"] == "dry"
+    assert known["lamp hours"] is None  # asked for by the station and not stated: kept, as not recorded (A36)
     assert [key for key, _ in facts.facts][: len(run_file.KNOWN)] == list(run_file.KNOWN)
 
 
 def test_refusals_of_run_facts() -> None:
-    assert told(run_file.read_run(parse(b"- a\n", "run.yaml"))[1]) == [
+    assert told(run_file.read_run(parse(b"- a\n", "run.yaml"), ())[1]) == [
         "run.yaml:1:1: this file is a mapping of facts, such as `who: NAME` [wrong-value]"
     ]
-    assert told(run_file.read_run(parse(b"who: {name: A}\n", "run.yaml"))[1]) == [
+    assert told(run_file.read_run(parse(b"who: {name: A}\n", "run.yaml"), ())[1]) == [
         "run.yaml:1:1: who: this is of the wrong kind; found a mapping; allowed text or a list [wrong-value]"
     ]
