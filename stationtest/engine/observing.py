@@ -1,15 +1,14 @@
 """Observing: a recording in, its observations out. Each recording is observed once, in one pass, and every case is judged on
 that.
 
-Readings stream through in batches on a fixed grid. Distances are made in a second thread, ahead; all that carries state is
-done in order in this one. After the last batch everything works on the ends of intervals.
+Readings stream through in batches on a fixed grid, read ahead in a second thread. (A third one for the distances was tried:
+what it gained was lost again in waiting for the interpreter.) After the last batch everything works on the ends of intervals.
 """
 
 from __future__ import annotations
 
-from collections import Counter, deque
-from collections.abc import Callable, Iterable, Iterator, Mapping
-from concurrent.futures import ThreadPoolExecutor
+from collections import Counter
+from collections.abc import Callable, Mapping
 from typing import Any
 
 import numpy as np
@@ -17,7 +16,7 @@ from numpy.typing import NDArray
 
 from stationtest.engine import learning
 from stationtest.engine.responses import ResponseTable, Stretch, gathered
-from stationtest.engine.sensing import Sensed, Sensing
+from stationtest.engine.sensing import Sensing
 from stationtest.engine.sensor_stream import Cut, Here, SensorStream
 from stationtest.engine.sets import Members, assemble
 from stationtest.engine.station_signals import station_signals
@@ -105,8 +104,8 @@ class _Observer:
         self.steps: Counter[int] = Counter()
 
     def run(self, progress: Progress | None) -> SourceObservations:
-        for batch, ranges, sensed in self._sensed(self.builder.walk(self.recording.batches())):
-            self._fold(batch, ranges, sensed)
+        for batch, ranges in self.builder.walk(self.recording.batches()):
+            self._fold(batch, ranges)
             if progress:
                 progress(self.rows, self.recording.rows_hint)
         if self.last_ns is None:
@@ -118,28 +117,7 @@ class _Observer:
             signal.end(end_ns)
         return self._observations(self.builder.finish(), end_ns)
 
-    def _sensed(self, walked: Iterable[tuple[Batch, Ranges]]) -> Iterator[tuple[Batch, Ranges, dict[str, Sensed]]]:
-        """Each batch with its distances, made one batch ahead in another thread. An exception comes out in its place."""
-
-        def sense(batch: Batch, ranges: Ranges) -> dict[str, Sensed]:
-            found = {}
-            for number, name in enumerate(self.facts.sensors):
-                if name in self.streams:
-                    mine = ranges.sensor == number
-                    found[name] = self.streams[name].sensing.sense(batch.bands[name], ranges.i0[mine], ranges.i1[mine])
-            return found
-
-        waiting: deque[tuple[Batch, Ranges, Any]] = deque()
-        with ThreadPoolExecutor(1, "distances") as pool:
-            for batch, ranges in walked:
-                waiting.append((batch, ranges, pool.submit(sense, batch, ranges)))
-                if len(waiting) > 2:
-                    done = waiting.popleft()
-                    yield done[0], done[1], done[2].result()
-            for batch, ranges, future in waiting:
-                yield batch, ranges, future.result()
-
-    def _fold(self, batch: Batch, ranges: Ranges, sensed: Mapping[str, Sensed]) -> None:
+    def _fold(self, batch: Batch, ranges: Ranges) -> None:
         t, gap_ns = batch.t_ns, self.facts.gap_ns
         assert t is not None
         if self.last_ns is None:
@@ -167,7 +145,8 @@ class _Observer:
                 here = Here(
                     ranges.i0[mine], ranges.i1[mine], ranges.p0[mine], ranges.p1[mine], ranges.id[mine], ranges.between[mine]
                 )
-                self.streams[name].fold(cut, here, sensed[name])
+                stream = self.streams[name]
+                stream.fold(cut, here, stream.sensing.sense(batch.bands[name], here.begin, here.end))
         self.last_ns = int(t[-1])
         self.rows += len(batch)
 

@@ -172,6 +172,17 @@ def lightness_2000(lightness: Interval, l1: float) -> Cells:
     return step / (1 + 0.015 * squared / np.sqrt(20 + squared))
 
 
+def far_2000(a: Interval, b: Interval, reference: tuple[float, ...]) -> Cells:
+    """A lower bound of CIEDE2000 from a* and b* alone, cheap and wide: what it leaves goes on to `least_2000`.
+
+    The stretch of a* is at least 1, S_C at least S_H, and |R_T| at most 2 sin 60 degrees.
+    """
+    c2_far = np.hypot(np.maximum(np.abs(a[0]), np.abs(a[1])), np.maximum(np.abs(b[0]), np.abs(b[1])))
+    s_c = 1 + 0.0225 * (hypot(1.5 * reference[1], reference[2]) + 1.5 * c2_far)
+    bound: Cells = (1 - 0.75**0.5) ** 0.5 * np.hypot(away(a, reference[1]), away(b, reference[2])) / s_c
+    return bound
+
+
 def least_2000(lightness: Interval, a: Interval, b: Interval, reference: tuple[float, ...]) -> Cells:
     """A lower bound of CIEDE2000 from the reference to each box.
 
@@ -235,4 +246,4 @@ def _t(hue: Cells) -> Cells:
 
 
 def _wrap(angle: Cells) -> Cells:
-    return (angle + pi) % (2 * pi) - pi
+    return angle - 2 * pi * np.rint(angle / (2 * pi))  # far quicker than a remainder

@@ -17,7 +17,7 @@ from stationtest.signals.channel_distances import ChannelDistances
 from stationtest.signals.conversion import SensorModel
 from stationtest.signals.distances import WEIGHTS
 from stationtest.signals.elementwise import Columns
-from stationtest.signals.enclosures import Grid, Interval, away, lab_boxes, least_2000, least_weighted, quotient_boxes
+from stationtest.signals.enclosures import Grid, Interval, away, far_2000, lab_boxes, least_2000, least_weighted, quotient_boxes
 from stationtest.signals.scratch import BLOCK, blocks
 
 CELLS = 40
@@ -130,6 +130,7 @@ class _Boxes:
         near = ~(away(self.lab[0], reference[0]) > limit * rough)
         if name == "CIEDE2000":
             near |= (self.lab[0][0] < -5) | (self.lab[0][1] > 105) | (not -5 <= reference[0] <= 105)
+            near &= ~(far_2000(self.lab[1], self.lab[2], reference) > limit)
         cells = np.flatnonzero(near)
         lightness, a, b = ((low[cells], high[cells]) for low, high in self.lab)
         if name == "CIEDE2000":
