@@ -27,11 +27,11 @@ def flags(values: NDArray[np.bool_]) -> pa.Array:
 
 def texts(codes: NDArray[np.int64], words: Sequence[str]) -> pa.Array:
     """Text (n,): the word of each code; empty where the code is negative."""
-    written = [word.encode() for word in words]
-    picked = [written[code] if code >= 0 else b"" for code in codes.tolist()]
+    written = [*(word.encode() for word in words), b""]
+    picked = np.where(codes < 0, len(words), codes)
     offsets = np.zeros(len(picked) + 1, np.int32)
-    np.cumsum([len(word) for word in picked], out=offsets[1:])
-    buffers = [_present(codes < 0), pa.py_buffer(offsets), pa.py_buffer(b"".join(picked))]
+    np.cumsum(np.array([len(word) for word in written])[picked], out=offsets[1:])
+    buffers = [_present(codes < 0), pa.py_buffer(offsets), pa.py_buffer(b"".join(map(written.__getitem__, picked.tolist())))]
     return pa.Array.from_buffers(pa.string(), len(picked), buffers)
 
 

@@ -132,6 +132,6 @@ def plain(text: str) -> str:
 
 def _why_not(shown: Presentations, row: Any) -> pa.Array:
     status = shown.status[row]
-    kinds = np.unique(status)
-    words = ["; ".join(word for bit, word in STATUS_WORDS.items() if kind & bit) for kind in kinds.tolist()]
+    kinds = sorted(set(status.tolist()))
+    words = ["; ".join(word for bit, word in STATUS_WORDS.items() if kind & bit) for kind in kinds]
     return texts(np.where(status == 0, -1, np.searchsorted(kinds, status)), words)

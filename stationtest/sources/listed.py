@@ -168,7 +168,7 @@ def _read(recording: Recording, path: str, form: RecordingForm, reader: Reader, 
 
 
 def _no_overlap(start: Ints, end: Ints, sensor: NDArray[np.int32], names: list[str], where: Where) -> None:
-    for code in np.unique(sensor).tolist():
+    for code in sorted(set(sensor.tolist())):
         mine = np.flatnonzero(sensor == code)
         mine = mine[np.argsort(start[mine], kind="stable")]
         if (over := start[mine][1:] < end[mine][:-1]).any():

@@ -174,8 +174,8 @@ class Recording:
         if note:
             self._cells, self._seen_whole = cells, True
 
-    def _pieces(self, wanted: Layout, from_row: int) -> Iterator[Batch]:
-        """Checked pieces of the file from a row on, cut as the file is."""
+    def _pieces(self, wanted: Layout, from_row: int, *, most_ahead: int = 2) -> Iterator[Batch]:
+        """Checked pieces of the file from a row on, cut as the file is; so many of them are decoded ahead."""
         begin_part = bisect_right(self._first_rows, from_row) - 1
         row, last_ns = self._first_rows[begin_part], None
         for k in range(begin_part, len(self._readers)):
@@ -183,7 +183,7 @@ class Recording:
             if k == len(self._first_rows):
                 self._first_rows.append(base)
             # the decoder leaves the interpreter to us; checking in a second thread as well costs more than it gains
-            for begin, table in ahead(self._readers[k][1].tables(wanted.wanted, max(from_row - base, 0))):
+            for begin, table in ahead(self._readers[k][1].tables(wanted.wanted, max(from_row - base, 0)), most_ahead):
                 piece = wanted.batch(base + begin, table, self._where(k, begin), self.origin_ns)
                 row = base + begin + len(piece)
                 if piece.t_ns is not None and len(piece):
@@ -198,7 +198,7 @@ class Recording:
 
     def _origin(self) -> tuple[int, str | None]:
         """What is taken off every time, and its text. Dates, and counts too large to be from a start, begin at the first row."""
-        for piece in self._pieces(self.layout.only(), 0):
+        for piece in self._pieces(self.layout.only(), 0, most_ahead=1):
             if piece.t_ns is not None and len(piece):
                 first = int(piece.t_ns[0])
                 if self.form.time_in == times.ISO or abs(first) >= times.LARGEST_NS:
