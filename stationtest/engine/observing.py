@@ -84,8 +84,9 @@ class _Observer:
     def __init__(self, suite: Suite, recording: Recording, parts: Parts, taught: learning.Taught) -> None:
         self.suite, self.station, self.recording, self.taught = suite, suite.station, recording, taught
         self.facts = facts_of(self.station, recording)
-        self.listed = recording.listed()
-        self.builder = builder_for(self.facts, self.listed)
+        listed = recording.listed()
+        self.expected = None if listed is None else len(listed)
+        self.builder = builder_for(self.facts, listed)
         self.streams: dict[str, SensorStream] = {}
         for name in recording.sensors:
             sensor = self.station.sensor(name)
@@ -104,10 +105,7 @@ class _Observer:
         self.steps: Counter[int] = Counter()
 
     def run(self, progress: Progress | None) -> SourceObservations:
-        for batch, ranges in self.builder.walk(self.recording.batches()):
-            self._fold(batch, ranges)
-            if progress:
-                progress(self.rows, self.recording.rows_hint)
+        self._stream(progress)
         if self.last_ns is None:
             raise readings_error(self.recording.path, 0, "", "the recording has no rows", "empty-recording")
         end_ns = self.last_ns + self.facts.every_ns
@@ -115,7 +113,15 @@ class _Observer:
             stream.finish(end_ns)
         for signal in self.digital.values():
             signal.end(end_ns)
-        return self._observations(self.builder.finish(), end_ns)
+        table = self.builder.finish()
+        del self.builder  # of a long recording it is large
+        return self._observations(table, end_ns)
+
+    def _stream(self, progress: Progress | None) -> None:
+        for batch, ranges in self.builder.walk(self.recording.batches()):
+            self._fold(batch, ranges)
+            if progress:
+                progress(self.rows, self.recording.rows_hint)
 
     def _fold(self, batch: Batch, ranges: Ranges) -> None:
         t, gap_ns = batch.t_ns, self.facts.gap_ns
@@ -173,8 +179,7 @@ class _Observer:
         for name, stream in self.streams.items():
             number = station.sensor_number(name)
             if stream.ended:
-                figures[number] = gathered(stream.ended, where, len(table.ids), len(stream.channels))
-                stream.ended.clear()  # now in columns: a long recording should not hold them twice
+                figures[number] = gathered(stream.ended, where, len(table.ids))
             responses.computed(stream, number, figures.get(number, {}))
         window = (form.window_from_ns, form.window_after_end_ns)
         recorded = {key: signal.intervals() for key, signal in self.digital.items()}
@@ -204,7 +209,7 @@ class _Observer:
             signals=logic.signals,
             outside=np.array(sorted(responses.outside), np.int64).reshape(-1, 3),
             carried_over=logic.carried_over,
-            expected_presentations=None if self.listed is None else len(self.listed),
+            expected_presentations=self.expected,
             notes=tuple(notes),
         )
 

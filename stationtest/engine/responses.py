@@ -3,14 +3,14 @@ signals."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from stationtest.engine.ended import Ended
+from stationtest.engine.growing import Growing
 from stationtest.engine.sensor_stream import SensorStream
 from stationtest.model.observations import GAP, NEVER, Responses, Signal
 from stationtest.model.station import Channel, Station
@@ -39,23 +39,25 @@ class Stretch:
     spans: Ints
 
 
-def gathered(ended: Sequence[Ended], rows: Ints, count: int, channels: int) -> dict[str, NDArray[Any]]:
+def gathered(ended: dict[str, Growing], rows: Ints, count: int) -> dict[str, NDArray[Any]]:
     """The figures of one sensor's presentations, laid into columns for all `count` presentations; `rows` gives the row of each
     streaming id.
 
-    (count,) or (C, count) arrays by name; NaN, NEVER, 0 or False where a presentation has no readings.
+    (count,) or (C, count) arrays by name; NaN, NEVER, 0 or False where a presentation has no readings. `ended` is empty
+    afterwards: the figures of a long recording should not be held twice.
     """
-    empty: dict[str, NDArray[Any]] = {}
-    for field in fields(Ended):
-        sample = getattr(ended[0], field.name) if ended else np.empty(0)
-        shape = {1: (count,), 2: (3 if field.name == "means" else channels, count)}[sample.ndim]
-        fill = {"f": np.nan, "i": NEVER if field.name.endswith(("_ns", "from")) else 0, "b": False}[sample.dtype.kind]
-        empty[field.name] = np.full(shape, fill, sample.dtype)
-    if ended:
-        placed = rows[np.concatenate([part.which for part in ended])]
-        for name, column in empty.items():
-            column[..., placed] = np.concatenate([getattr(part, name) for part in ended], axis=-1)
-    return empty
+    placed = rows[ended["which"].values]
+    in_place = len(placed) == count and bool((placed == np.arange(count)).all())
+    columns: dict[str, NDArray[Any]] = {}
+    for name in list(ended):
+        found = ended.pop(name).values
+        if in_place:
+            columns[name] = found
+            continue
+        fill = {"f": np.nan, "i": NEVER if name.endswith(("_ns", "from")) else 0, "b": False}[found.dtype.kind]
+        columns[name] = np.full((*found.shape[:-1], count), fill, found.dtype)
+        columns[name][..., placed] = found
+    return columns
 
 
 class ResponseTable:

@@ -7,12 +7,13 @@ into its figures, and only the rows of the one under way are held. Nothing depen
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stationtest.engine.ended import Ended, Figures, Rows, Under
+from stationtest.engine.growing import Growing
 from stationtest.engine.sensing import Sensed, Sensing, covered
 from stationtest.model.observations import NEVER
 from stationtest.signals.comparator import Comparator, carried_in
@@ -62,7 +63,7 @@ class SensorStream:
         )  # fmt: skip
         self.figures = Figures(sensing.sensor, self.channels, self.chains, every_ns, sensing.holds, sensing.nearest)
         self.comparators = [Comparator() for _ in self.channels]
-        self.ended: list[Ended] = []
+        self.ended: dict[str, Growing] = {}  # the figures of all that has ended, by name
         self._times_listed: tuple[Ints, Ints] | None = None
         self._held: tuple[Rows, Under] | None = None  # the presentation under way
         self._last_ns = NEVER
@@ -97,6 +98,7 @@ class SensorStream:
             comparator.end(end_ns)
         if self._held is not None:
             self._let_go(end_ns)
+        self._times_listed = None
 
     def _times(self, t_ns: Ints, here: Here) -> tuple[Ints, Ints]:
         """Start and end of each presentation: as listed, or from the rows (the end of one that goes on is not right yet)."""
@@ -168,7 +170,7 @@ class SensorStream:
         done = len(under.which) - is_open
         upto = int(under.starts[done]) if is_open else len(rows.t_ns)
         if done:
-            self.ended.append(self.figures.of(rows.part(slice(0, upto)), under.part(slice(0, done))))
+            self._ended(self.figures.of(rows.part(slice(0, upto)), under.part(slice(0, done))))
         self._held = None
         if is_open:
             last = under.part(slice(done, None))
@@ -181,5 +183,10 @@ class SensorStream:
         rows, under = self._held
         if self._times_listed is None:
             under.end_ns = np.array([end_ns], np.int64)
-        self.ended.append(self.figures.of(rows, under))
+        self._ended(self.figures.of(rows, under))
         self._held = None
+
+    def _ended(self, found: Ended) -> None:
+        for field in fields(Ended):
+            column = getattr(found, field.name)
+            self.ended.setdefault(field.name, Growing(column)).append(column)

@@ -126,7 +126,8 @@ class Recording:
 
     def batches(self) -> Iterator[Batch]:
         """The whole stream in grid cells. Every row is checked; the file is decoded ahead of the caller in another thread."""
-        return self._on_grid(self.layout, 0, note=True)
+        yield from self._on_grid(self.layout, 0, note=True)
+        pa.default_memory_pool().release_unused()  # what decoding took is given back before the observations need it
 
     def seek(self, start_ns: int, end_ns: int) -> Iterator[Batch]:
         """The grid cells that hold rows of [start, end), read again."""
