@@ -94,7 +94,9 @@ class ResponseTable:
             chain = stream.chains[number]
             own_from = figures["own_from"][number, mine] if figures else np.full(len(mine), NEVER)
             first_row = figures["first_row_ns"][mine] if figures else start
-            found = attribution.by_cause(must, start, end, between, own_from, first_row, chain, channel.pulse_ns)
+            found = attribution.by_cause(
+                must, start, end, between, own_from, first_row, chain, channel.pulse_ns, edge=channel.by_edge
+            )
             out = channel_output(channel, must, can, chain)
             self._keep("channel", channel.name, out, "computed")
             doubt = intervals.subtract(out.can, out.must)
@@ -109,8 +111,9 @@ class ResponseTable:
         stretch, column = self.stretch, self._number(channel)
         mine = np.flatnonzero(stretch.sensor == self.station.sensor_number(channel.sensor))
         found = attribution.by_window(
-            out, stretch.start_ns[mine], stretch.end_ns[mine], stretch.between[mine], stretch.touches_before[mine], window
-        )
+            out, stretch.start_ns[mine], stretch.end_ns[mine], stretch.between[mine], stretch.touches_before[mine], window,
+            edge=channel.by_edge,
+        )  # fmt: skip
         if ("channel", channel.name) in self.signals:
             self.signals["computed channel", channel.name] = self.signals["channel", channel.name]
         state = ternary.Ternary(out, intervals.union(out, intervals.complement(stretch.spans)))
@@ -175,6 +178,8 @@ class ResponseTable:
         given = found.held & ~self.stretch.between[mine]
         at_all = np.where(given, 0.0 if channel.on_match else np.inf, figures["critical_any"][number, mine])
         sure = figures["critical_sure"][number, mine].copy()
+        if channel.by_edge:  # no tolerance alone says whether it rises
+            sure[found.no_margin] = np.nan
         broken = self.stretch.status[mine] & GAP != 0
         at_all[broken], sure[broken] = np.nan, np.nan
         columns["critical_any"][mine, column], columns["critical_sure"][mine, column] = at_all, sure

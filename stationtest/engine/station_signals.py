@@ -35,6 +35,9 @@ def station_signals(
     """
     signals = dict(channels.signals)
     given: dict[str, Ternary] = channels.as_seen()
+    for channel in station.channels:
+        if channel.by_edge and channel.name in given:
+            given[channel.name] = ternary.at_rises(given[channel.name], span)
     edges: dict[Edge, Ints] = {}
     for (kind, name), on in recorded.items():
         if kind == "channel":

@@ -187,8 +187,12 @@ def was_off(view: View, row: int, c: int) -> str:
     """`channel 1 did not fire`, with how near it came."""
     did = view.obs.responses
     name, held = f"channel {did.channels[c]}", int(did.held_over_ns[row, c])
-    if did.perhaps[row, c]:
-        seen = milliseconds(view.station.scan.seen_ns)
+    seen, by_edge = milliseconds(view.station.scan.seen_ns), view.station.channel(did.channels[c]).by_edge
+    if by_edge and did.perhaps[row, c]:
+        text = f"{name} rose, but was off before or on after it for less than the {seen} that are seen for sure"
+    elif by_edge and did.on_ns[row, c] and did.known[row, c]:
+        text = f"{name} was on for {milliseconds(int(did.on_ns[row, c]))} and did not rise: it was on already"
+    elif did.perhaps[row, c]:
         text = f"{name} was on for {milliseconds(int(did.longest_ns[row, c]))} only, perhaps missed ({seen} are seen for sure)"
     else:
         text = f"{name} did not fire"

@@ -181,6 +181,16 @@ class Checks:
             )
         if output.held_from and not output.held_until:
             yield ("held_from",), "this key needs `held_until` beside it", "contradiction"
+        remembers = output.held_until or output.held_while or (output.pulse and not output.decided_at)
+        for name in () if remembers else _signals(output):
+            channel = self.fields.channels.get(name)
+            if channel is not None and channel.read_as == "edge":
+                yield (
+                    (),
+                    f"channel {name} is read by its edges, which last no time: this output needs a latch "
+                    "(held_until, held_while) or a pulse",
+                    "contradiction",
+                )
         for key in LATER:
             if output.decided_at and getattr(output, key) is not None:
                 yield (

@@ -173,6 +173,7 @@ class ChannelFields(Fields):
     on_delay: Duration = said("0 ms")
     off_delay: Duration = said("0 ms")
     pulse: PositiveDuration | None = None
+    read_as: Literal["level", "edge"] = said("level")
 
 
 class GroupFields(Fields):

@@ -158,6 +158,7 @@ def _channel(
         on_delay_ns=channel.on_delay,
         off_delay_ns=channel.off_delay,
         pulse_ns=channel.pulse,
+        read_as=channel.read_as,
         place=place,
     )
 

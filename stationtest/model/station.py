@@ -109,7 +109,8 @@ class Channel:
     """References with a comparison, tolerance, hysteresis, timers and one switching output.
 
     On where distance <= tolerance, off where distance > tolerance * (1 + hysteresis), between them as before.
-    `for_targets` are the targets it stands for (the names of its references unless stated).
+    `for_targets` are the targets it stands for (the names of its references unless stated). `read_as` says how the controller
+    reads its output: by its 'level', or by its rising 'edge'.
     """
 
     name: str
@@ -123,7 +124,12 @@ class Channel:
     on_delay_ns: int = 0
     off_delay_ns: int = 0
     pulse_ns: int | None = None
+    read_as: str = "level"
     place: Place = NOWHERE
+
+    @property
+    def by_edge(self) -> bool:
+        return self.read_as == "edge"
 
     @property
     def on_match(self) -> bool:

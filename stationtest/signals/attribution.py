@@ -6,6 +6,9 @@ on-delay with the time that was already running, ends at the presentation's end 
 off-delay. Everything else that is on in the presentation is held over from an earlier one. Recorded outputs have no readings
 behind them: they are attributed by the window that the station file states.
 
+A channel that is read by its edges fires only with a rise of its output that such own on-time begins, and that the controller
+surely sees: it has been off for long enough before, and is on for long enough after (counter-example A23).
+
 Presentations are those of one sensor, sorted and not overlapping: `start`, `end` (P,). Intervals are (n, 2), half open, in ns.
 """
 
@@ -28,13 +31,15 @@ Bools = NDArray[np.bool_]
 class Attributed:
     """What one channel did in each presentation; the columns of `model.observations.Responses`, each (P,).
 
-    `held` tells where the output was on at the start whatever the presentation's own readings were.
+    `held` tells where the output was on at the start whatever the presentation's own readings were; `no_margin` where,
+    read by its edges, whether it is seen to rise does not rest on own readings alone: what was on before, or goes on after.
     """
 
     fired: Bools
     silent: Bools
     perhaps: Bools
     held: Bools
+    no_margin: Bools
     held_over_ns: Ints
     held_from: Ints
     first_on_ns: Ints
@@ -52,11 +57,12 @@ def outputs(timed: Ints, chain: Chain, pulse_ns: int | None) -> Ints:
 
 
 def by_cause(
-    timed: Ints, start: Ints, end: Ints, between: Bools, own_from: Ints, first_row_ns: Ints, chain: Chain, pulse_ns: int | None
-) -> Attributed:
+    timed: Ints, start: Ints, end: Ints, between: Bools, own_from: Ints, first_row_ns: Ints, chain: Chain, pulse_ns: int | None,
+    *, edge: bool = False,
+) -> Attributed:  # fmt: skip
     """A computed channel. `timed` are the on-intervals of the timers' input (the match, or its opposite with `off match`);
     `own_from` (P,) is the first instant of own on-time where the input was on before the start, NEVER where there is none;
-    `first_row_ns` (P,) the first reading of each presentation."""
+    `first_row_ns` (P,) the first reading of each presentation. `edge`: it is read by its edges."""
     out = outputs(timed, chain, pulse_ns)
     if pulse_ns is None:
         runs = _stretched(timed, start, end, own_from, chain)
@@ -64,6 +70,8 @@ def by_cause(
         runs = _pulses(timed, start, end, own_from, chain, pulse_ns)
     which, begin, until = _joined(*runs)
     found = _summary(which, begin, until, start, chain.seen_ns)
+    if edge:
+        _by_edges(found, (which, begin, until), timed, out, start, chain.seen_ns)
     on_inside = intervals.overlap(out, start, end)
     own_inside = np.bincount(which, np.maximum(np.minimum(until, end[which]) - begin, 0), len(start)).astype(np.int64)
     found.held_over_ns = np.maximum(on_inside - own_inside, 0)
@@ -78,11 +86,13 @@ def by_cause(
     return found
 
 
-def by_window(out: Ints, start: Ints, end: Ints, between: Bools, touches_before: Bools, window: tuple[int, int]) -> Attributed:
+def by_window(
+    out: Ints, start: Ints, end: Ints, between: Bools, touches_before: Bools, window: tuple[int, int], *, edge: bool = False
+) -> Attributed:
     """A recorded channel: on-time that begins in `[start + from, end + after_end)` is the presentation's own, however short.
 
     `ambiguous` where windows of neighbours overlap and something is on in the overlap, or where on-time goes through from a
-    touching neighbour: whose it is cannot be told.
+    touching neighbour: whose it is cannot be told (with `edge` it can: nothing rose).
     """
     first, last = start + window[0], end + window[1]
     k = len(start)
@@ -106,8 +116,34 @@ def by_window(out: Ints, start: Ints, end: Ints, between: Bools, touches_before:
         shared[1:] |= overlapping
         shared[:-1] |= overlapping
     on_at_start = intervals.contains(out, start) & intervals.before(out, start)
-    found.ambiguous = shared | (touches_before & on_at_start & ~found.fired)
+    found.ambiguous = shared | (touches_before & on_at_start & ~found.fired & (not edge))
     return found
+
+
+def _by_edges(found: Attributed, runs: tuple[Ints, Ints, Ints], timed: Ints, out: Ints, start: Ints, seen_ns: int) -> None:
+    """Own runs counted by the rises of the output that begin them, in place: fired, perhaps, first on, pulses."""
+    which, begin, until = runs
+    rises = ~intervals.before(out, begin)
+    which, begin, until = which[rises], begin[rises], until[rises]
+    stays_on_until = np.append(out[:, 1], 0)[np.searchsorted(out[:, 0], begin, "right") - 1]
+    lasts = stays_on_until - begin >= max(seen_ns, 1)
+    # what the controller may take for one on-time: gaps that it need not see do not end it
+    at_most = intervals.fill_gaps(out, max(seen_ns, 1))
+    head = np.append(at_most[:, 0], 0)[np.searchsorted(at_most[:, 0], begin, "right") - 1]
+    first = np.minimum(np.searchsorted(begin, head), max(len(begin) - 1, 0))
+    own_head = (begin[first] == head) & (which[first] == which)
+    by_rise = _summary(which, begin, stays_on_until, start, seen_ns)
+    found.first_on_ns = np.full(len(start), NEVER)
+    sure_which, at = np.unique(which[own_head & lasts], return_index=True)
+    found.first_on_ns[sure_which] = begin[own_head & lasts][at]
+    found.fired = found.first_on_ns != NEVER
+    found.perhaps = (by_rise.on_ns > 0) & ~found.fired
+    joins = np.zeros(len(start), bool)
+    joins[which[~own_head]] = True
+    found.pulses_min, found.pulses_max = np.maximum(by_rise.pulses_min - joins, 0), by_rise.pulses_max
+    found.no_margin = intervals.overlap(out, start - max(seen_ns, 1), start) > 0
+    found.no_margin |= intervals.before(timed, start)
+    found.no_margin[which[lasts & (until - begin < seen_ns)]] = True
 
 
 def began_outside(timed: Ints, start: Ints, end: Ints, chain: Chain) -> Ints:
@@ -197,9 +233,9 @@ def _summary(which: Ints, begin: Ints, until: Ints, start: Ints, seen_ns: int) -
         least[index], most[index] = fewest[0], greatest[0]
     nothing = np.zeros(k, bool)
     return Attributed(
-        fired=fired, silent=on_ns == 0, perhaps=(on_ns > 0) & ~fired, held=nothing, held_over_ns=np.zeros(k, np.int64),
-        held_from=np.full(k, -1), first_on_ns=first, on_ns=on_ns, longest_ns=longest, pulses_min=least, pulses_max=most,
-        ambiguous=nothing.copy(),
+        fired=fired, silent=on_ns == 0, perhaps=(on_ns > 0) & ~fired, held=nothing, no_margin=nothing.copy(),
+        held_over_ns=np.zeros(k, np.int64), held_from=np.full(k, -1), first_on_ns=first, on_ns=on_ns, longest_ns=longest,
+        pulses_min=least, pulses_max=most, ambiguous=nothing.copy(),
     )  # fmt: skip
 
 

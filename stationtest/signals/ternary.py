@@ -140,6 +140,13 @@ def falling(t: Ternary, span: Span) -> Edges:
     return rising(none_of(unbounded(t, span)), span)
 
 
+def at_rises(t: Ternary, span: Span) -> Ternary:
+    """On for one tick at each rising edge within `span`: what a rung sees that reads a signal by its edges."""
+    sure, perhaps = rising(t, span)
+    must = np.column_stack((sure, sure + _ONE_TICK))
+    return Ternary(must, ivs.union(must, perhaps))
+
+
 def latch(set_by: Ternary, resets: Edges, enabled: Ternary | None = None) -> tuple[Ternary, Ints]:
     """RS bistable of IEC 61131-3 (reset dominant), Q1 := NOT R1 AND (S OR Q1), set by a level, and the instants of carrying over.
 

@@ -61,6 +61,15 @@ def observe(path):
     return observing.observe(suite, "recordings/r.csv", parts)
 
 
+def loaded_run(path):
+    """The cases of a run by id."""
+    from stationtest.engine import running
+
+    parts = plugins.load()
+    record = running.run(suites.load(path, expectations=parts.expectations), parts).record
+    return {case["id"]: case for case in record["result"]["cases"]}
+
+
 def presentations(rows, between):
     """(start, end, target) in ms, in order; stretches with nothing presented have no target."""
     found = []

@@ -99,6 +99,25 @@ def test_a_group_whose_nearest_cannot_be_told(tmp_path: Path) -> None:
     ]
 
 
+EDGE = STATION.replace(ONE, ONE.replace("tolerance: 4", "tolerance: 4, read_as: edge"))
+
+
+def test_a_channel_is_read_by_its_level_or_its_edges(tmp_path: Path) -> None:  # counter-example A23
+    assert suite(make(tmp_path)).station.channel("1").read_as == "level"
+    station = suite(make(tmp_path, station=EDGE)).station  # a latch of `complete` remembers the edge
+    assert station.channel("1").by_edge and not station.channel("2").by_edge
+    pulse = EDGE.replace("outputs:\n", "outputs:\n  counter: {any_of: [2, {all_of: [1]}], pulse: 20 ms}\n")
+    assert suite(make(tmp_path, station=pulse)).station.output("counter").pulse_ns == 20_000_000
+
+
+@pytest.mark.parametrize("how", ["{any_of: [2, {all_of: [1]}]}", "{any_of: [1], decided_at: box out, pulse: 20 ms}"])
+def test_an_instant_that_nothing_remembers(tmp_path: Path, how: str) -> None:
+    make(tmp_path, station=EDGE.replace("outputs:\n", f"outputs:\n  counter: {how}\n"))
+    assert problems(tmp_path) == [
+        "station.yaml:22:3: outputs.counter: channel 1 is read by its edges, which last no time: this output needs a latch (held_until, held_while) or a pulse [contradiction]"
+    ]
+
+
 REFUSED = [
     (
         "reference: mint, distance: CIEDE2000, tolerance: 4}",
