@@ -46,7 +46,8 @@ def copy_of_the_demo(to: Path) -> Path:
 
 
 def test_every_block_of_yaml_is_one_that_is_tested() -> None:
-    assert all(re.match(r"# (a case|station\.yaml|cases/\S+\.case\.yaml)\n", text) for text in blocks("yaml"))
+    known = r"# (a case|station\.yaml|cases/\S+\.case\.yaml|recordings/\S+\.recording\.yaml)\n"
+    assert all(re.match(known, text) for text in blocks("yaml"))
 
 
 def test_the_cases_are_accepted(tmp_path: Path) -> None:
@@ -154,7 +155,7 @@ def keys_of(schema: object) -> set[str]:
     return set().union(*(keys_of(part) for part in schema)) if isinstance(schema, list) else set()
 
 
-@pytest.mark.parametrize("name", ["station", "case", "run"])
+@pytest.mark.parametrize("name", ["station", "case", "recording", "run"])
 def test_every_key_of_the_files_is_described(name: str) -> None:
     """As a word in a code span of the reference."""
     spans = re.findall(r"`([^`\n]+(?:\n[^`\n]+)?)`", README.partition("## The files")[2])

@@ -8,6 +8,7 @@ from stationtest.files.words import duration_text
 from stationtest.model.case import Suite
 from stationtest.model.parts import Parts
 from stationtest.model.recording_form import RecordingForm
+from stationtest.model.recording_tables import has_tables
 
 ROWS = 3
 
@@ -17,6 +18,14 @@ def lines(suite: Suite, key: str, parts: Parts) -> Iterator[str]:
     from stationtest.sources.recorded import open_recording
 
     recording = open_recording(suite, key, parts.formats)
+    if has_tables(key):
+        from stationtest.commands import understood_tables
+        from stationtest.sources.several_tables import TablesRecording
+
+        assert isinstance(recording, TablesRecording)
+        yield from understood_tables.lines(recording)
+        yield from _first_rows(recording)
+        return
     form = recording.form
     facts = ", ".join(f"{name} {value}" for name, value in recording.reader.items() if name not in ("name", "version"))
     yield f'{key}: by the entry "{form.pattern}"; {facts}' + (f"; {recording.rows_hint} rows" if recording.rows_hint else "")

@@ -18,8 +18,8 @@ from stationtest.engine import learning
 from stationtest.engine.responses import ResponseTable, Stretch, gathered
 from stationtest.engine.sensing import Sensing
 from stationtest.engine.sensor_stream import Cut, Here, SensorStream
-from stationtest.engine.sets import Members, assemble
-from stationtest.engine.station_signals import station_signals
+from stationtest.engine.sets import Members, assemble, without_silent_edges
+from stationtest.engine.station_signals import Recorded, station_signals
 from stationtest.errors import readings_error
 from stationtest.model.case import Suite
 from stationtest.model.observations import (
@@ -74,7 +74,7 @@ def facts_of(station: Station, recording: Recording) -> Facts:
         gap_ns=form.gap_ns or form.every_ns or 1,
         between=station.between,
         edge_ns={sensor.name: edge_ns(station, sensor) for sensor in station.sensors},
-        conditions=tuple(name for name, _ in form.conditions),
+        conditions=tuple(dict.fromkeys(name for part in (form, form.presentations_form) if part for name, _ in part.conditions)),
     )
 
 
@@ -182,10 +182,14 @@ class _Observer:
                 figures[number] = gathered(stream.ended, where, len(table.ids))
             responses.computed(stream, number, figures.get(number, {}))
         window = (form.window_from_ns, form.window_after_end_ns)
-        recorded = {key: signal.intervals() for key, signal in self.digital.items()}
+        recorded = {key: Recorded(signal.intervals(), gaps) for key, signal in self.digital.items()}
         for digital in form.channels:
-            responses.recorded(station.channel(digital.name), recorded["channel", digital.name], window)
-        logic = station_signals(station, responses, recorded, gaps, span)
+            responses.recorded(station.channel(digital.name), recorded["channel", digital.name].on, window)
+        for key, log in self.recording.logged.items():
+            recorded[key] = one = Recorded(intervals.clip(log.on, span), intervals.clip(log.unknown, span), own_gaps=True)
+            if key[0] == "channel":
+                responses.recorded(station.channel(key[1]), one.on, log.window_ns, unknown=one.unknown)
+        logic = station_signals(station, responses, recorded, span)
         sets, belongs, notes = assemble(
             station,
             Members(
@@ -194,6 +198,7 @@ class _Observer:
             ),
             table.tables["set"], table.tables["target"], logic.edges, span,
         )  # fmt: skip
+        sets = without_silent_edges(station, sets, logic.signals)
         built = responses.finish()
         status[(table.start_ns < self.first_ns + _warm_up(station)) & ~built.known.all(axis=1, where=built.applies)] |= CUT_START
         return SourceObservations(
@@ -210,7 +215,7 @@ class _Observer:
             outside=np.array(sorted(responses.outside), np.int64).reshape(-1, 3),
             carried_over=logic.carried_over,
             expected_presentations=self.expected,
-            notes=tuple(notes),
+            notes=(*notes, *self.recording.notes),
         )
 
     def _clock(self, end_ns: int) -> Clock:

@@ -106,8 +106,13 @@ class ResponseTable:
             for begin, until in attribution.began_outside(must, start, end, chain).tolist():
                 self.outside.append((column, begin, until))
 
-    def recorded(self, channel: Channel, out: Ints, window: tuple[int, int], basis: str = "recorded") -> None:
-        """A channel whose output was recorded: it is judged by that; the computed one stays beside it under its own kind."""
+    def recorded(
+        self, channel: Channel, out: Ints, window: tuple[int, int], basis: str = "recorded", unknown: Ints | None = None
+    ) -> None:  # fmt: skip
+        """A channel whose output was recorded: it is judged by that; the computed one stays beside it under its own kind.
+
+        `unknown` (n, 2) is where its log does not say what it was; None if it is known wherever readings are.
+        """
         stretch, column = self.stretch, self._number(channel)
         mine = np.flatnonzero(stretch.sensor == self.station.sensor_number(channel.sensor))
         found = attribution.by_window(
@@ -116,9 +121,13 @@ class ResponseTable:
         )  # fmt: skip
         if ("channel", channel.name) in self.signals:
             self.signals["computed channel", channel.name] = self.signals["channel", channel.name]
-        state = ternary.Ternary(out, intervals.union(out, intervals.complement(stretch.spans)))
-        self._keep("channel", channel.name, state, basis)
-        self._put(column, mine, found, ~found.ambiguous)
+        state = ternary.Ternary(out, intervals.union(out, intervals.complement(stretch.spans) if unknown is None else unknown))
+        known = ~found.ambiguous
+        if unknown is not None:  # what is on from the end of such a stretch need not have come on there
+            first, last = stretch.start_ns[mine] + window[0], stretch.end_ns[mine] + window[1]
+            known &= intervals.overlap(unknown, first - 1, last) == 0
+        self._keep("channel", channel.name, state, basis, unknown)
+        self._put(column, mine, found, known)
         self.basis[column] = basis
         self.outside = [row for row in self.outside if row[0] != column]
         if len(out):
@@ -139,11 +148,11 @@ class ResponseTable:
             for name, state in self._states.items()
         }
 
-    def _keep(self, kind: str, name: str, state: ternary.Ternary, basis: str) -> None:
+    def _keep(self, kind: str, name: str, state: ternary.Ternary, basis: str, unknown: Ints | None = None) -> None:
         """A signal as it goes into the observations: within the recording."""
         spans = self.stretch.spans
         inside = ternary.bounded(state, (int(spans[0, 0]), int(spans[-1, 1])))
-        self.signals[kind, name] = Signal(name=name, kind=kind, basis=basis, must=inside.must, can=inside.can)
+        self.signals[kind, name] = Signal(name=name, kind=kind, basis=basis, must=inside.must, can=inside.can, unknown=unknown)
         if kind == "channel":
             self._states[name] = state
 

@@ -97,6 +97,8 @@ class SensorStream:
         for comparator in self.comparators:
             comparator.end(end_ns)
         if self._held is not None:
+            under = self._held[1]
+            under.end_ns = np.minimum(under.end_ns, end_ns)  # a list may go on
             self._let_go(end_ns)
         self._times_listed = None
 

@@ -7,13 +7,14 @@ that an input that bounces is found and not believed (counter-example A6). Witho
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from stationtest.model.observations import CUT_END, CUT_START, GAP, UNKNOWN_TARGET, Sets
+from stationtest.model.observations import CUT_END, CUT_START, GAP, SILENT, UNKNOWN_TARGET, Sets, Signal
 from stationtest.model.station import Edge, SetKind, Station
+from stationtest.signals import intervals
 
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
@@ -77,6 +78,18 @@ def assemble(
         counts=counts,
     )
     return table, belongs, notes
+
+
+def without_silent_edges(station: Station, sets: Sets, signals: Mapping[tuple[str, str], Signal]) -> Sets:
+    """The sets, marked where the log of an input that bounds them is silent: it may have been two."""
+    status = sets.status.copy()
+    for number, kind in enumerate(station.sets):
+        for edge in (kind.from_edge, kind.to_edge):
+            signal = signals.get(("input", edge.input)) if edge else None
+            if signal is not None and signal.unknown is not None:
+                doubtful = intervals.overlap(signal.unknown, sets.start_ns - 1, sets.end_ns + 1) > 0
+                status[doubtful & (sets.kind == number)] |= SILENT
+    return replace(sets, status=status)
 
 
 def is_complete(kind: SetKind, counts: Ints, targets: Sequence[str]) -> bool:

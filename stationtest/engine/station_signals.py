@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -26,10 +27,20 @@ class StationSignals(NamedTuple):
     carried_over: tuple[tuple[str, int], ...]
 
 
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """A digital signal as recorded: on (n, 2) and not known (m, 2). `own_gaps`: its log has gaps of its own, apart from those of
+    the readings."""
+
+    on: Ints
+    unknown: Ints
+    own_gaps: bool = False
+
+
 def station_signals(
-    station: Station, channels: ResponseTable, recorded: Mapping[tuple[str, str], Ints], gaps: Ints, span: tuple[int, int]
+    station: Station, channels: ResponseTable, recorded: Mapping[tuple[str, str], Recorded], span: tuple[int, int]
 ) -> StationSignals:
-    """`recorded` are the on-intervals (n, 2) of digital columns by kind and name; in `gaps` (n, 2) they are not known.
+    """`recorded` by kind and name.
 
     An output that was recorded is judged by that; what the logic gives stays beside it under the kind 'computed output'.
     """
@@ -39,11 +50,12 @@ def station_signals(
         if channel.by_edge and channel.name in given:
             given[channel.name] = ternary.at_rises(given[channel.name], span)
     edges: dict[Edge, Ints] = {}
-    for (kind, name), on in recorded.items():
+    for (kind, name), one in recorded.items():
         if kind == "channel":
             continue
-        given[name] = state = Ternary(on, intervals.union(on, gaps))
-        signals[kind, name] = Signal(name=name, kind=kind, basis="recorded", must=state.must, can=state.can)
+        given[name] = state = Ternary(one.on, intervals.union(one.on, one.unknown))
+        unknown = one.unknown if one.own_gaps else None
+        signals[kind, name] = Signal(name=name, kind=kind, basis="recorded", must=state.must, can=state.can, unknown=unknown)
         if kind == "input":
             edges[Edge(input=name)] = ternary.rising(state, span).sure
             edges[Edge(input=name, falls=True)] = ternary.falling(state, span).sure
@@ -57,7 +69,5 @@ def station_signals(
             signals["output", name] = computed
         else:
             signals["computed output", name] = computed
-            signals["output", name] = Signal(
-                name=name, kind="output", basis="recorded", must=seen.must, can=seen.can, decisions_ns=decisions
-            )
+            signals["output", name] = replace(seen, decisions_ns=decisions)
     return StationSignals(signals, edges, tuple(sorted(carried, key=lambda one: one[1])))

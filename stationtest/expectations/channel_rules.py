@@ -17,6 +17,7 @@ from stationtest.expectations.trials import Trials, View, any_of, instant, outco
 from stationtest.expectations.wording import listed, milliseconds, number_text
 from stationtest.model.judged import Judged
 from stationtest.model.observations import CUT_END, CUT_START, GAP, NEVER
+from stationtest.signals import intervals
 
 if TYPE_CHECKING:
     from collections.abc import Hashable
@@ -58,8 +59,20 @@ def _open_answers(view: View) -> tuple[Bools, Bools]:
     interrupted = (shown.status & (GAP | CUT_START | CUT_END)) != 0
     recorded = np.array([basis == "recorded" for basis in did.basis], dtype=np.bool_)
     by_hand = np.array([basis == "by hand" for basis in did.basis], dtype=np.bool_)
-    anybody = ~did.known & ((recorded & ~interrupted[:, None]) | by_hand)  # a neighbour's on-time, or not noted at all
+    seen_apart = interrupted[:, None] | _log_silent(view)
+    anybody = ~did.known & ((recorded & ~seen_apart) | by_hand)  # a neighbour's on-time, or not noted at all
     return ~did.known | dark, ~did.silent & ~anybody & ~dark
+
+
+def _log_silent(view: View) -> Bools:
+    """(P, C) presentations in which a channel's log does not say what it was, for some of the time."""
+    shown, did = view.obs.presentations, view.obs.responses
+    found = np.zeros_like(did.known)
+    for c, name in enumerate(did.channels):
+        signal = view.obs.signals.get(("channel", name))
+        if signal is not None and signal.unknown is not None:
+            found[:, c] = intervals.overlap(signal.unknown, shown.start_ns - 1, shown.end_ns) > 0
+    return found
 
 
 def judge_channels(trials: Trials, key: Hashable, masks: Callable[[View], Masks]) -> Judged:
@@ -211,6 +224,8 @@ def not_known(view: View, row: int, c: int) -> str:
         return f"a dark reading decided channel {did.channels[c]}, and the station has no `when_dark` for its sensor"
     if did.basis[c] == "by hand":
         return f"what channel {did.channels[c]} did was not noted"
+    if did.basis[c] == "recorded" and _log_silent(view)[row, c]:
+        return f"the log does not say what channel {did.channels[c]} was for some of the time"
     if did.basis[c] == "recorded":
         return f"on-time of channel {did.channels[c]} could belong to a neighbour as well: the windows overlap"
     return f"the state of channel {did.channels[c]} was not known"

@@ -48,7 +48,7 @@ def judge(fields: Fields, trials: Trials) -> Judged:
         starts, ends = trials.start_ns(), timeline.next_start(view, "set")[index]
         wanted = np.array([fields.targets is None or name in fields.targets for name in obs.sets.targets], dtype=np.bool_)
         listed_ = obs.sets.counts[index] @ wanted.astype(np.int64)
-        open_ = timeline.in_gap(view, starts, ends)
+        open_ = timeline.in_gap(view, starts, ends, fields.output)
     else:
         shown = obs.presentations
         starts, ends = np.array([obs.clock.first_ns]), np.array([obs.clock.end_ns])
@@ -57,7 +57,7 @@ def judge(fields: Fields, trials: Trials) -> Judged:
         everything = len(mine) == int((~shown.between).sum())
         by_list = obs.expected_presentations if everything else None
         listed_ = np.array([len(mine) if by_list is None else by_list], dtype=np.int64)
-        open_ = np.array([bool((shown.status[mine] & (CUT_START | CUT_END)).any()) or len(obs.gaps) > 0])
+        open_ = (shown.status[mine] & (CUT_START | CUT_END)).any() | timeline.in_gap(view, starts, ends, fields.output)
     counted = timeline.pulse_range(view, fields.output, starts, ends)
     if counted is None:
         return trials.not_judged(f"this recording has no output {fields.output}")

@@ -51,7 +51,7 @@ def _judge(view: View, unit: str, name: str, asked: Any) -> Windowed | None:
     end = begin + asked.within if asked.within is not None else _until(view, name, origin, asked)
     end = np.maximum(end, begin)
     last = view.obs.clock.end_ns
-    cut = known & ((end > last) | timeline.in_gap(view, origin, np.minimum(end, last)))
+    cut = known & ((end > last) | timeline.in_gap(view, origin, np.minimum(end, last), name))
     cut |= known & (begin < timeline.unknown_until(view, name))
     if asked.is_:
         good, at = _comes_on(found, begin, end, asked.lasts or 0)
@@ -60,7 +60,9 @@ def _judge(view: View, unit: str, name: str, asked: Any) -> Windowed | None:
         return Windowed(
             outcomes(bad & known, ~known | (cut & ~good) | under_way), origin, begin, end, at, _none(origin), cut | under_way
         )
-    bad, at, held = _stays_off(view, found, name, origin, begin, end)
+    said = timeline.runs(view, "output", name, said=True)
+    assert said is not None
+    bad, at, held = _stays_off(view, said, name, origin, begin, end)
     unknown = bad & (at < timeline.unknown_until(view, name))
     return Windowed(outcomes(bad & known & ~unknown, ~known | cut | unknown), origin, begin, end, at, held, cut | unknown)
 

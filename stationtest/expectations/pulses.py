@@ -79,7 +79,7 @@ def judge(fields: Fields, trials: Trials) -> Judged:
             return trials.not_judged(f"this recording has no output {fields.output}")
         low, high = counted[0][:, None], counted[1][:, None]
         asked = np.ones(low.shape, dtype=np.bool_)
-        open_ = timeline.in_gap(view, trials.start_ns(), timeline.next_start(view, trials.unit)[index])[:, None]
+        open_ = timeline.in_gap(view, trials.start_ns(), timeline.next_start(view, trials.unit)[index], fields.output)[:, None]
         names: tuple[str, ...] = (fields.output,)
         basis = view.obs.signals["output", fields.output].basis
         sensors = trials.sensors() if basis != "recorded" else frozenset()

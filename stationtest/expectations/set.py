@@ -104,6 +104,8 @@ def _state(view: View) -> tuple[Bools, Bools, Bools]:
             continue
         end = sets.end_ns[rows]
         known[rows] = end > timeline.unknown_until(view, kind.output)
+        if signal.unknown is not None:
+            known[rows] &= intervals.overlap(signal.unknown, end - 1, end + 1) == 0
         if kind.to_edge is None:
             sure[rows] = intervals.overlap(signal.must, sets.start_ns[rows], following[rows]) > 0
             perhaps[rows] = intervals.overlap(signal.can, sets.start_ns[rows], following[rows]) > 0

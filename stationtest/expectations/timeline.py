@@ -14,6 +14,7 @@ from stationtest.expectations.trials import View
 from stationtest.expectations.wording import seconds
 from stationtest.model.observations import NEVER, Presentations, Sets, Signal
 from stationtest.model.station import Edge
+from stationtest.signals import intervals
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -37,6 +38,8 @@ def _edge_instants(view: View, edge: Edge) -> Ints:
     if signal is None:
         return np.empty(0, dtype=np.int64)
     instants = signal.must[:, 1 if edge.falls else 0]
+    if signal.unknown is not None:  # what is on from where its log begins to speak need not have risen there
+        instants = np.setdiff1d(instants, signal.unknown[:, 0 if edge.falls else 1])
     clock = view.obs.clock
     return instants[(instants > clock.first_ns) & (instants < clock.end_ns)]
 
@@ -75,6 +78,17 @@ def reference_instants(view: View, unit: str, origin: str | Edge) -> Ints:
 
 
 def _reference_instants(view: View, unit: str, origin: str | Edge) -> Ints:
+    found, signal = _found_instants(view, unit, origin), None
+    if isinstance(origin, Edge):
+        signal = view.obs.signals.get(("input", origin.input))
+    if signal is None or signal.unknown is None:
+        return found
+    start = table(view, unit).start_ns  # another edge may have come where the log does not say
+    doubtful = intervals.overlap(signal.unknown, np.minimum(start, found), np.maximum(start, found)) > 0
+    return np.where(doubtful, NEVER, found)
+
+
+def _found_instants(view: View, unit: str, origin: str | Edge) -> Ints:
     rows = table(view, unit)
     if origin == "start":
         return rows.start_ns
@@ -114,15 +128,17 @@ class Runs:
         return self.sure_start != NEVER
 
 
-def runs(view: View, kind: str, name: str) -> Runs | None:
-    """The runs of a signal; None if the recording has no such signal."""
-    return view.once(("runs", kind, name), lambda: _runs(view.obs.signals.get((kind, name))))
+def runs(view: View, kind: str, name: str, *, said: bool = False) -> Runs | None:
+    """The runs of a signal; None if the recording has no such signal. `said`: only what its log says, not what it leaves open."""
+    return view.once(("runs", kind, name, said), lambda: _runs(view.obs.signals.get((kind, name)), said))
 
 
-def _runs(signal: Signal | None) -> Runs | None:
+def _runs(signal: Signal | None, said: bool) -> Runs | None:
     if signal is None:
         return None
     can, must = signal.can, signal.must
+    if said and signal.unknown is not None:
+        can = intervals.union(must, intervals.subtract(can, signal.unknown))
     of = np.searchsorted(can[:, 0], must[:, 0], "right") - 1
     first = np.ones(len(must), dtype=np.bool_)
     first[1:] = of[1:] != of[:-1]
@@ -144,9 +160,10 @@ def pulse_range(view: View, name: str, starts: Ints, ends: Ints) -> tuple[Ints, 
     return fewest, np.maximum(fewest, begun(found.start) + begun(found.more_sure_starts))
 
 
-def in_gap(view: View, starts: Ints, ends: Ints) -> Bools:
-    """Whether each window touches a gap in the readings."""
-    gaps = view.obs.gaps
+def in_gap(view: View, starts: Ints, ends: Ints, output: str) -> Bools:
+    """Whether each window touches a stretch in which an output is not known: a gap in the readings, or in its own log."""
+    signal = view.obs.signals.get(("output", output))
+    gaps = view.obs.gaps if signal is None or signal.unknown is None else signal.unknown
     if not len(gaps):
         return np.zeros(len(starts), dtype=np.bool_)
     return np.searchsorted(gaps[:, 0], ends, "left") > np.searchsorted(gaps[:, 1], starts, "right")

@@ -22,6 +22,7 @@ from stationtest.files.tree import Hole, Items, Map, Tree, Word, plain
 from stationtest.files.words import shown
 from stationtest.model.case import Case, Expected
 from stationtest.model.parts import ExpectationPart
+from stationtest.model.recording_tables import has_tables
 from stationtest.place import Place
 
 RESERVED = {"scene": "comes with simulated readings"}
@@ -304,6 +305,7 @@ class _Reader:
             if (
                 not message
                 and self.known.names is not None
+                and not has_tables(relative)
                 and not any(matches(relative, pattern) for pattern in self.known.patterns)
             ):
                 message = (

@@ -68,6 +68,7 @@ _KINDS: dict[str, tuple[Mapping[str, Decimal | int], str]] = {  # units by kind,
     "a frequency": ({"Hz": 1, "kHz": 1000, "MHz": 10**6}, "1 kHz"),
     "an angle": ({"deg": 1}, "12 deg"),
     "a share": ({"%": 1}, "95 %"),
+    "a drift": ({"ppm": 10**6}, "20 ppm"),
 }
 
 
@@ -178,6 +179,20 @@ def open_share(value: object) -> float:
     if not 0 < amount < 1:
         raise wrong("no number of trials can show this", value, "more than 0 % and less than 100 %")
     return amount
+
+
+def drift(value: object) -> int:
+    """How fast a clock runs against another, in parts of 10**12: `20 ppm` is 20,000,000. Below 1000 ppm, to 0.000001 ppm."""
+    parts = _quantity(value, "a drift")
+    if parts != parts.to_integral_value() or abs(parts) >= 10**9:
+        raise wrong("a drift is out of range", value, "more than -1000 ppm and less than 1000 ppm, with at most 6 decimals")
+    return int(parts)
+
+
+def longer_than(value: object) -> int:
+    """`longer than 3 ms`, or `3 ms`: the longest step between two rows that is no gap, in nanoseconds."""
+    words_, given = "longer than ", bare(value, "a gap", "such as longer than 3 ms")
+    return longer_than_nothing(given.removeprefix(words_))
 
 
 def number(value: object) -> float:

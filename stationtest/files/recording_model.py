@@ -11,7 +11,8 @@ from stationtest.model.recording_form import Digital, Gate, RecordingForm
 from stationtest.place import Place
 
 
-def _truth(form: TruthFields) -> dict[str, Any]:
+def truth_columns(form: TruthFields) -> dict[str, Any]:
+    """What a form says of its dialect and of the columns of truth."""
     return {
         "separator": form.separator,
         "decimal": form.decimal,
@@ -55,7 +56,7 @@ def form(pattern: str, form: RecordingFields, folder: Folder, place: Place) -> R
         if gate
         else None,
         place=place,
-        **_truth(form),
+        **truth_columns(form),
     )
 
 
@@ -70,7 +71,7 @@ def _second(second: PresentationsFields, form: RecordingFields, place: Place) ->
         start=second.start,
         end=second.end,
         place=place,
-        **_truth(second),
+        **truth_columns(second),
     )
 
 

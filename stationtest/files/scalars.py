@@ -39,9 +39,11 @@ from stationtest.files.quantities import (
     any_share,
     bare,
     count,
+    drift,
     duration,
     frequency,
     length,
+    longer_than,
     longer_than_nothing,
     number,
     one_or_more,
@@ -148,6 +150,13 @@ Frequency = Annotated[
     float, PlainValidator(frequency), PlainSerializer(words.frequency_text), _scheme(_UNIT_NUMBER + "(Hz|kHz|MHz)$")
 ]
 Angle = Annotated[float, PlainValidator(angle), PlainSerializer(words.angle_text), _scheme(_UNIT_NUMBER + "deg$")]
+Drift = Annotated[int, PlainValidator(drift), PlainSerializer(words.drift_text), _scheme(_UNIT_NUMBER + "ppm$")]
+GapLength = Annotated[
+    int,
+    PlainValidator(longer_than),
+    PlainSerializer(lambda ns: f"longer than {words.duration_text(ns)}"),
+    _scheme("^(longer than )?[0-9]+(\\.[0-9]+)?\\s*(ns|us|µs|μs|ms|s|min|h)$"),
+]
 Share = Annotated[float, PlainValidator(share), _said_share, _share_scheme]
 AnyShare = Annotated[float, PlainValidator(any_share), _said_share, _share_scheme]
 OpenShare = Annotated[float, PlainValidator(open_share), _said_share, _share_scheme]

@@ -25,24 +25,28 @@ from stationtest.files.scalars import CaseId, Names
 from stationtest.files.station_fields import StationFields
 from stationtest.files.station_file import FILE, names_of
 from stationtest.files.suite import CASES, case_files, no_station
+from stationtest.files.tables_fields import RecordingFileFields
 from stationtest.files.tree import MAX_BYTES, Map, parse
 from stationtest.model.parts import ExpectationPart, resolve
 from stationtest.model.record import RECORD_VERSION, Record
+from stationtest.model.recording_tables import has_tables
 from stationtest.model.station import LANGUAGE
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
+RECORDINGS = "recordings"
 EDITOR_LINE = "# yaml-language-server: $schema="
 TITLES = {
     "station": "stationtest station file",
     "case": "stationtest case file",
+    "recording": "stationtest recording of several tables",
     "run": "stationtest run file",
     "record": "stationtest record",
 }
 
 
 def schemas(expectations: Mapping[str, ExpectationPart] | None = None) -> dict[str, dict[str, Any]]:
-    """The schemas 'station', 'case', 'run' and 'record'. With `expectations`, `expect:` knows their fields; else it is any
-    mapping.
+    """The schemas 'station', 'case', 'recording', 'run' and 'record'. With `expectations`, `expect:` knows their fields; else it
+    is any mapping.
     """
     found = _all(expectations or {})
     return {name: _named(schema, Names()) for name, schema in found.items()}
@@ -62,17 +66,26 @@ def write(folder: str, expectations: Mapping[str, ExpectationPart] | None = None
     names = names_of(root) if isinstance(root, Map) else Names()
     written: list[str] = []
     found = _all(expectations or {})
-    targets = {"station": (FILE,), "case": tuple(case_files(folder)), "run": ("run.yaml",)}
+    targets = {"station": (FILE,), "case": tuple(case_files(folder)), "recording": _recordings(folder), "run": ("run.yaml",)}
     for name, files in targets.items():
         files = tuple(file for file in files if os.path.isfile(place.join(file)))
         if not files:
             continue
-        beside = f"{CASES}/case.schema.json" if name == "case" else f"{name}.schema.json"
+        beside = {"case": f"{CASES}/", "recording": f"{RECORDINGS}/"}.get(name, "") + f"{name}.schema.json"
         text = json.dumps(_named(found[name], names), indent=1, ensure_ascii=False) + "\n"
         safe_write.write(place.join(beside), text.encode("utf-8"))
         written.append(beside)
         written += [file for file in files if _editor_line(place.join(file), f"{name}.schema.json")]
     return written
+
+
+def _recordings(folder: str) -> tuple[str, ...]:
+    """The files of a station that declare several tables."""
+    try:
+        names = os.listdir(os.path.join(folder, RECORDINGS))
+    except OSError:
+        return ()
+    return tuple(f"{RECORDINGS}/{name}" for name in sorted(names) if has_tables(name))
 
 
 def _editor_line(path: str, schema: str) -> bool:
@@ -110,6 +123,7 @@ def _all(expectations: Mapping[str, ExpectationPart]) -> dict[str, dict[str, Any
     found = {
         "station": StationFields.model_json_schema(schema_generator=_Generator),
         "case": _case_file(expectations).model_json_schema(schema_generator=_Generator),
+        "recording": RecordingFileFields.model_json_schema(schema_generator=_Generator),
         "run": RunFields.model_json_schema(schema_generator=_Generator),
         "record": _record(),
     }

@@ -9,12 +9,14 @@ from typing import Any
 
 from stationtest.errors import FileProblems, Problem, UsageError, usage
 from stationtest.files import digest
+from stationtest.files.names import Names
 from stationtest.files.paths import Folder, beside_recording, matches
 from stationtest.files.station_file import FILE, StationFile, read_station
 from stationtest.files.tree import MAX_BYTES, Tree, parse
 from stationtest.files.words import shown
 from stationtest.model.case import Case, InputFile, RunFacts, Suite
 from stationtest.model.parts import ExpectationPart, resolve
+from stationtest.model.recording_tables import has_tables
 from stationtest.model.station import GRADES, Requirement, Specimen, Station
 from stationtest.place import Place
 
@@ -117,6 +119,7 @@ class _Loader:
             self.problems += problems
         self._unique(cases)
         facts = self._run(tuple(read.fields.required_in_run) if read.fields else ())
+        tables = self._tables(cases, read.station, read.names)
         if self.problems or read.station is None:
             raise FileProblems(_once(self.problems))
         suite = Suite(
@@ -130,6 +133,8 @@ class _Loader:
             allow_outside=self.folder.allow_outside,
         )
         self._readings(suite, read.station)
+        for path in tables:
+            self._input(path, "recording")
         return Suite(
             **{name: getattr(suite, name) for name in suite.__slots__ if name != "files"}, files=tuple(self.files.values())
         )
@@ -226,6 +231,19 @@ class _Loader:
                     self._input(beside, role)
         if problems:
             raise FileProblems(_once(problems))
+
+    def _tables(self, cases: list[Case], station: Station | None, names: Names) -> list[str]:
+        """The files that declare several tables are typed; returns the paths of their tables."""
+        from stationtest.files import recording_file
+
+        learned = [r.learned.recording for c in station.channels for r in c.references if r.learned] if station else []
+        found: list[str] = []
+        for path in dict.fromkeys([*learned, *(path for case in cases for path in case.readings)]):
+            if has_tables(path):
+                tables, problems = recording_file.read(self._tree(path, "recording"), path, self.folder, names)
+                self.problems += problems
+                found += [table.path for table in tables.tables] if tables else []
+        return found
 
     def _input(self, file: str, role: str) -> None:
         if file in self.files or os.path.isdir(self.folder.join(file)):

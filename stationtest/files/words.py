@@ -56,6 +56,11 @@ def speed_text(mm_s: float) -> str:
     return f"{number_text(mm_s)} mm/s"
 
 
+def drift_text(parts: int) -> str:
+    """Parts of 10**12 in ppm."""
+    return f"{_digits(Decimal(parts) / 10**6)} ppm"
+
+
 def frequency_text(hertz: float) -> str:
     return f"{number_text(hertz)} Hz"
 

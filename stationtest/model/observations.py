@@ -31,6 +31,7 @@ TAUGHT = 8  # a reference was learned from it
 UNKNOWN_TARGET = 16  # `?`: what was presented is not known
 VOID = 32  # a hand trial that whoever made it declared void
 INVALID = 64  # its specimen was used outside its validity; laid over in judging, since observing does not know the register
+SILENT = 128  # the log of an input that bounds it does not say, for some of the time, what it was
 STATUS_WORDS = {
     GAP: "there is a gap in its readings",
     CUT_START: "the recording begins in it, or too shortly before it for the states to be known",
@@ -39,6 +40,7 @@ STATUS_WORDS = {
     UNKNOWN_TARGET: "what was presented is not known",
     VOID: "it was declared void",
     INVALID: "its specimen was used outside its validity",
+    SILENT: "the log of an input that bounds it does not say what it was for some of the time",
 }
 
 
@@ -154,7 +156,8 @@ class Signal:
     """A digital signal as two sets of half-open intervals (n, 2): when it is on for sure, and when it may be on.
 
     `kind` is input, match (the comparator), channel or output; `basis` is recorded, by hand or computed. For a decided output,
-    `decisions_ns` are the instants of its decisions.
+    `decisions_ns` are the instants of its decisions. `unknown` are stretches in which its log does not say what it was; None
+    where it is known wherever readings are.
     """
 
     name: str
@@ -163,6 +166,7 @@ class Signal:
     must: Ints
     can: Ints
     decisions_ns: Ints | None = None
+    unknown: Ints | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

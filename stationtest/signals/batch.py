@@ -116,3 +116,14 @@ class Listed:
 
     def __len__(self) -> int:
         return len(self.start_ns)
+
+    def of_sensors(self, names: Sequence[str]) -> Listed:
+        """Those before one of these sensors; all of them where the list names no sensor."""
+        if "sensor" not in self.codes:
+            return self
+        mine = [code for code, name in enumerate(self.tables["sensor"]) if name in names]
+        kept = np.isin(self.codes["sensor"], mine)
+        codes = {name: column[kept] for name, column in self.codes.items()}
+        return Listed(
+            self.path, self.start_ns[kept], self.end_ns[kept], codes, self.tables, self.rows[kept], self.void[kept]
+        )  # fmt: skip

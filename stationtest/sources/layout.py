@@ -103,16 +103,20 @@ def names_of(station: Station, form: RecordingForm, prefix: str = "") -> dict[st
     return found
 
 
-def layout(station: Station, form: RecordingForm, columns: Collection[str], where: Where) -> Layout:
-    """The layout of a file with these columns. A sensor none of whose columns is there is not in this recording.
+def layout(
+    station: Station, form: RecordingForm, columns: Collection[str], where: Where, only: str | None = None
+) -> Layout:  # fmt: skip
+    """The layout of a file with these columns. A sensor none of whose columns is there is not in this recording; `only` names
+    the one that is to be taken from it.
 
     Raises `ReadingsError` 'missing-column' with the nearest column, 'contradiction' if one column would be read in two ways.
     """
     trials = form.rows == "trials"
     sensors = []
-    for sensor in station.sensors:
+    asked = station.sensors if only is None else (station.sensor(only),)
+    for sensor in asked:
         absent = [column for column in sensor.columns if column not in columns]
-        alone = len(station.sensors) == 1 and not trials
+        alone = len(asked) == 1 and not trials
         if absent and (alone or len(absent) < len(sensor.columns)):
             missing(absent[0], columns, f"sensors.{sensor.name}.columns", where)
         if not absent:

@@ -5,7 +5,7 @@ A list says what was put through, the gate only when. Their numbers must be equa
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Any
@@ -39,9 +39,14 @@ def from_table(recording: Recording) -> Listed:
     if (own.time_in == times.ISO) != (form.time_in == times.ISO):
         said = f"the recording's times are in {form.time_in}, the table's in {own.time_in}; both must be of one clock"
         Where(path).refuse(None, "presentations.time.in", said, "bad-presentation")
+    return from_table_at(recording, path, own, lambda t_ns: t_ns)
+
+
+def from_table_at(recording: Recording, path: str, own: RecordingForm, on_its_clock: Callable[[Ints], Ints]) -> Listed:
+    """The table at a path, in a form of its own; `on_its_clock` puts the table's instants on the recording's clock."""
     reader = _opened(recording, path, own)
     table = _read(recording, path, own, reader, {"start": own.start, "end": own.end})
-    start, end = table.times["start"] - recording.origin_ns, table.times["end"] - recording.origin_ns
+    start, end = (on_its_clock(table.times[role]) - recording.origin_ns for role in ("start", "end"))
     where = Where(path, 0, reader.line)
     if (empty := table.codes["target"] < 0).any():
         where.refuse(int(np.argmax(empty)), "presentations.target", "the row does not say what was presented", "bad-presentation")
@@ -53,6 +58,12 @@ def from_table(recording: Recording) -> Listed:
     codes = {name: column[order] for name, column in table.codes.items()}
     lines = np.array([reader.line(int(row)) for row in order], np.int64)
     return Listed(path, start[order], end[order], codes, table.tables, lines, table.void[order])
+
+
+def first_start(recording: Recording, path: str, own: RecordingForm) -> int:
+    """The first start in a table of presentations, as in the file."""
+    reader = _opened(recording, path, own)
+    return int(_read(recording, path, own, reader, {"start": own.start, "end": own.end}).times["start"][0])
 
 
 def from_gate(recording: Recording, gate: Gate) -> Listed:

@@ -9,7 +9,7 @@ from bisect import bisect_right
 from collections.abc import Iterator, Mapping
 from fnmatch import fnmatchcase
 from pathlib import Path
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 import pyarrow as pa
@@ -20,12 +20,16 @@ from stationtest.files.words import shown
 from stationtest.model.case import Suite
 from stationtest.model.parts import ReadingFormatPart, resolve
 from stationtest.model.recording_form import RecordingForm
+from stationtest.model.recording_tables import has_tables
 from stationtest.model.station import Station
 from stationtest.signals.batch import GRID, Batch, Listed, on_grid
 from stationtest.sources import times
 from stationtest.sources.ahead import ahead
 from stationtest.sources.checks import Where, strictly_rising
 from stationtest.sources.layout import Layout, layout
+
+if TYPE_CHECKING:
+    from stationtest.sources.logged import Key, Logged
 
 
 class Reader(Protocol):
@@ -48,8 +52,19 @@ def open_recording(suite: Suite, path: str, formats: Mapping[str, ReadingFormatP
     Raises `ReadingsError`: no form fits ('no-form'), no such file ('no-file'), a mapped column is not there ('missing-column'),
     or the file is not as its form says ('bad-dialect', 'empty-recording').
     """
+    if has_tables(path):
+        from stationtest.sources.several_tables import open_tables
+
+        return open_tables(suite, path, formats)
     form = form_of(suite.station, path)
-    place = Path(suite.folder) / path
+    part, readers = reader_of(Path(suite.folder) / path, path, form, formats)
+    return Recording(suite, path, form, part, readers, formats)
+
+
+def reader_of(
+    place: Path, path: str, form: RecordingForm, formats: Mapping[str, ReadingFormatPart]
+) -> tuple[ReadingFormatPart, list[tuple[str, Reader]]]:
+    """The format of a file or folder, and a reader of each of its parts under the name that messages give it."""
     parts = _parts(place, path, formats)
     suffix = parts[0][0].suffix.lower()
     part = next((part for part in formats.values() if suffix in part.suffixes), None)
@@ -64,7 +79,7 @@ def open_recording(suite: Suite, path: str, formats: Mapping[str, ReadingFormatP
             readers.append((name, opener(file, name, form)))
         except OSError as error:
             raise readings_error(name, 0, "", f"the file cannot be opened: {error.strerror or error}", "unreadable") from error
-    return Recording(suite, path, form, part, readers, formats)
+    return part, readers
 
 
 def form_of(station: Station, path: str) -> RecordingForm:
@@ -96,7 +111,7 @@ class Recording:
     """One recording, opened. It can be read any number of times; `codes` are the same each time.
 
     `sensors` are those whose columns are there. `origin` is ISO 8601 text of the first row where the file's times are dates, else
-    None; all times are nanoseconds since then, or as in the file.
+    None; all times are nanoseconds since then, or as in the file. `only` names the one sensor to be taken from the file.
     """
 
     def __init__(
@@ -107,6 +122,7 @@ class Recording:
         part: ReadingFormatPart,
         readers: list[tuple[str, Reader]],
         formats: Mapping[str, ReadingFormatPart],
+        only: str | None = None,
     ) -> None:
         self.suite, self.path, self.form, self.formats = suite, path, form, formats
         self.reader: dict[str, Any] = {"name": part.name, "version": part.version, **readers[0][1].facts}
@@ -117,7 +133,7 @@ class Recording:
         self._cells: list[int] = []  # time of the first row of each grid cell, as far as known
         self._seen_whole = False
         for name, reader in readers:
-            found = layout(suite.station, form, reader.columns, Where(name))
+            found = layout(suite.station, form, reader.columns, Where(name), only)
             self.layout: Layout = found if name == readers[0][0] else self.layout
         self.sensors = tuple(sensor.name for sensor in self.layout.sensors)
         self.origin_ns, self.origin = 0, None
@@ -155,6 +171,16 @@ class Recording:
         if self.form.presentations_path is not None:
             return from_table(self)
         return None
+
+    @property
+    def logged(self) -> Mapping[Key, Logged]:
+        """Signals that stand in tables of their own, by kind and name."""
+        return {}
+
+    @property
+    def notes(self) -> list[str]:
+        """What a reader of verdicts must know of how the recording was written."""
+        return []
 
     def gate_pass(self, name: str) -> Iterator[Batch]:
         """Times and one input only, for a pass that finds when things were put through."""

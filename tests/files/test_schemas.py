@@ -76,7 +76,7 @@ def test_valid_against_the_metaschema(name: str) -> None:
     assert found["$id"] == f"urn:stationtest:schema:{name}:{record.RECORD_VERSION if name == 'record' else 1}" and found["title"]
 
 
-@pytest.mark.parametrize("name", ["station", "case", "run"])
+@pytest.mark.parametrize("name", ["station", "case", "recording", "run"])
 def test_only_what_draft_07_knows_and_nothing_nullable(name: str) -> None:  # Y13
     text = json.dumps(SCHEMAS[name])
     assert not set(re.findall(r'"(prefixItems|unevaluatedProperties|dependentRequired|minContains|names)":', text))

@@ -1,0 +1,147 @@
+"""A recording of several tables: the sensor's log is the stream, the others are put on its clock."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from functools import cached_property
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stationtest.errors import readings_error
+from stationtest.files.paths import Folder
+from stationtest.files.recording_file import opened
+from stationtest.files.words import duration_text, shown
+from stationtest.model.case import Suite
+from stationtest.model.parts import ReadingFormatPart
+from stationtest.model.recording_form import RecordingForm
+from stationtest.model.recording_tables import RecordingTables, SignalsTable, Table, TruthTable
+from stationtest.signals.batch import TRUTH, Listed, on_grid
+from stationtest.sources import clocks, listed
+from stationtest.sources.checks import Where
+from stationtest.sources.logged import Key, Logged, States, first_time, read_log, silent_signals
+from stationtest.sources.recorded import Reader, Recording, reader_of
+
+Ints = NDArray[np.int64]
+
+
+def open_tables(suite: Suite, path: str, formats: Mapping[str, ReadingFormatPart]) -> TablesRecording:
+    """The recording that the file at a path declares. Raises `FileProblems` of that file, `ReadingsError` of its tables."""
+    if not (Path(suite.folder) / path).is_file():
+        raise readings_error(path, 0, "readings", "there is no such file", "no-file")
+    return TablesRecording(suite, opened(Folder(suite.folder, suite.allow_outside), path, suite.station), formats)
+
+
+class TablesRecording(Recording):
+    """A recording whose stream is the table of readings. Its presentations may stand in a table of their own, its signals in
+    others."""
+
+    def __init__(self, suite: Suite, tables: RecordingTables, formats: Mapping[str, ReadingFormatPart]) -> None:
+        self.tables = tables
+        main = tables.readings
+        part, readers = reader_of(Path(suite.folder) / main.path, main.path, main.form, formats)
+        super().__init__(suite, tables.path, main.form, part, readers, formats, only=main.sensor)
+        form = replace(main.form, every_ns=main.form.every_ns or self._usual_step())
+        if form.every_ns and form.gap_ns and form.gap_ns < form.every_ns:
+            said = f"rows are {duration_text(form.every_ns)} apart, so each would be a gap; `gap` is {duration_text(form.gap_ns)}"
+            raise readings_error(main.path, 0, f"tables.{main.name}.gap", said, "bad-dialect")
+        if tables.truth is not None:
+            form = replace(form, presentations_path=tables.truth.path, presentations_form=tables.truth.form)
+        self.form: RecordingForm = form
+
+    def _usual_step(self) -> int:
+        for batch in on_grid(self._pieces(self.layout.only(), 0)):
+            if batch.t_ns is not None and len(batch.t_ns) > 1:
+                return int(np.median(np.diff(batch.t_ns)))
+        return 1
+
+    def steps(self) -> tuple[int, int, int]:
+        """Rows of the readings, how many steps between two of them are gaps, and the longest step in ns."""
+        rows, gaps, longest, last = 0, 0, 0, None
+        for piece in self._pieces(self.layout.only(), 0):
+            if piece.t_ns is not None and len(piece):
+                step = np.diff(piece.t_ns, prepend=piece.t_ns[0] if last is None else last)
+                rows, gaps = rows + len(piece), gaps + int((step > (self.form.gap_ns or 0)).sum())
+                longest, last = max(longest, int(step.max())), int(piece.t_ns[-1])
+        return rows, gaps, longest
+
+    def way_from(self, clock: str) -> clocks.Way:
+        """From a clock to the recording's own."""
+        return clocks.way(self.tables.clocks, clock, self.tables.readings.clock, self._first_ns)
+
+    def listed(self) -> Listed | None:
+        """Presentations from the table of truth, or None where they stand in a column of the readings."""
+        truth = self.tables.truth
+        if truth is None:
+            return None
+        form = self._with_plain_words(truth)
+        found = listed.from_table_at(self, truth.path, form, lambda t_ns: self._on_own_clock(truth, t_ns))
+        return found.of_sensors(self.sensors)
+
+    @cached_property
+    def logged(self) -> Mapping[Key, Logged]:
+        """Every signal of every log, on the recording's clock."""
+        found: dict[Key, Logged] = {}
+        for table in self.tables.signals:
+            window = table.form.window_from_ns, table.form.window_after_end_ns
+            related = self.way_from(table.clock).within_ns is not None
+            for key, states in self._log(table).items():
+                if not related:  # on a clock of which nothing is known, states are not known at any instant of ours
+                    states = States(states.t_ns[:0], states.state[:0])
+                on, unknown = states.stretches(self._on_own_clock(table, states.t_ns) - self.origin_ns)
+                found[key] = Logged(table.name, window, on, unknown)
+        return found
+
+    @property
+    def notes(self) -> list[str]:
+        """What a reader of verdicts must know of the tables."""
+        told = []
+        for table in self.tables.signals:
+            silent = silent_signals(table, self._log(table))
+            if silent:
+                told.append(f"{table.path} has no row of {', '.join(silent)}: the state is not known")
+            if self.way_from(table.clock).within_ns is None:
+                own = self.tables.readings.clock
+                told.append(f"how the clock {table.clock} of {table.path} lies to {own} is not stated: its signals are not known")
+        return told
+
+    def _log(self, table: SignalsTable) -> Mapping[Key, States]:
+        if table.name not in self._logs:
+            self._logs[table.name] = read_log(self.reader_for(table), table, Where(table.path))
+        return self._logs[table.name]
+
+    @cached_property
+    def _logs(self) -> dict[str, Mapping[Key, States]]:
+        return {}
+
+    def reader_for(self, table: Table) -> Reader:
+        """A reader of one of the tables. Raises `ReadingsError` where it is not as its form says."""
+        if not (Path(self.suite.folder) / table.path).is_file():
+            said = f"there is no such file; {shown(self.path)} needs it"
+            raise readings_error(table.path, 0, f"tables.{table.name}.file", said, "no-file")
+        return reader_of(Path(self.suite.folder) / table.path, table.path, table.form, self.formats)[1][0][1]
+
+    def _first_ns(self, clock: str) -> int:
+        """The first row of the first table on a clock, as in the file."""
+        table = next(table for table in self.tables.tables if table.clock == clock)
+        if isinstance(table, SignalsTable):
+            return first_time(self.reader_for(table), table, Where(table.path))
+        if isinstance(table, TruthTable):
+            return listed.first_start(self, table.path, self._with_plain_words(table))
+        pieces = self._pieces(self.layout.only(), 0)
+        return next(int(piece.t_ns[0]) for piece in pieces if piece.t_ns is not None) + self.origin_ns
+
+    def _on_own_clock(self, table: Table, t_ns: Ints) -> Ints:
+        try:
+            return self.way_from(table.clock).to(t_ns)
+        except OverflowError:
+            said = "its times lie more than 104 days from its first row, too far for a clock with a drift"
+            raise readings_error(table.path, 0, f"clocks.{table.clock}", said, "bad-value") from None
+
+    def _with_plain_words(self, truth: TruthTable) -> RecordingForm:
+        """Columns of truth that are not mapped have the plain words for their names, where they are there."""
+        columns = self.reader_for(truth).columns
+        named = {role: getattr(truth.form, role) or (role if role in columns else None) for role in TRUTH}
+        return replace(truth.form, **named)  # type: ignore[arg-type]
