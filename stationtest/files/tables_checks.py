@@ -29,9 +29,9 @@ def problems(fields: RecordingFileFields, names: Names, folder: Folder, path: st
     """The path of a key, what is wrong with it, and the code. `path` is the file's, relative to the folder."""
     if fields.language != LANGUAGE:
         yield ("language",), f"this version reads language {LANGUAGE}; found {fields.language}", "wrong-value"
-    for loc, doubt in _doubts(fields):
+    for where, doubt in _doubts(fields):
         if doubt:
-            yield loc, "time that is known only so well is not judged by this version; allowed 0 ms", "wrong-value"
+            yield where, "time that is known only so well is not judged by this version; allowed 0 ms", "wrong-value"
     for name, table in fields.tables.items():
         for loc, message, code in _table_problems(table, names, folder, path):
             yield ("tables", name, *loc), message, code
