@@ -18,6 +18,7 @@ def body(args: argparse.Namespace) -> int:
     found = suite.load(args.station, allow_outside=args.allow_outside, expectations=parts.expectations)
     recordings = _recordings(found, parts)
     _print_station(found)
+    _print_safe_states(found)
     _print_requirements(found)
     for text in recordings:
         print(text)
@@ -59,6 +60,26 @@ def _print_station(found: Suite) -> None:
     for kind in station.sets:
         print(f"  set {kind.name}: {', '.join(f'{number} {name}' for name, number in kind.members)}")
     print(f"  {len(found.cases)} cases, {len(found.readings())} recordings, seen for sure from {station.scan.seen_ns / 1e6:g} ms")
+
+
+def _print_safe_states(found: Suite) -> None:
+    from stationtest.engine.safe_states import FAILURES, safe_states
+
+    states = list(safe_states(found.station))
+    if not states:
+        return
+    rows = {(state.output.name, state.sensor): state for state in states}
+    words = {(state.output.name, state.sensor, state.failure): state.words for state in states}
+    said = {True: "on", False: "off", None: "not stated"}
+    print()
+    table(
+        ("output", "if the sensor", *(f"is {failure}" for failure in FAILURES), "good"),
+        [(*key, *(words[*key, failure] for failure in FAILURES), said[state.good]) for key, state in rows.items()],
+    )
+    for state in states:
+        if state.looks_good:
+            where = f"{state.output.place}: outputs.{state.output.name}"
+            print(f"caution: {where}: with sensor {state.sensor} {state.failure} this gives {state.words}, which looks like good")
 
 
 def _print_requirements(found: Suite) -> None:

@@ -213,6 +213,7 @@ class OutputFields(LogicFields):
     on_delay: Duration = said("0 ms")
     off_delay: Duration = said("0 ms")
     pulse: PositiveDuration | None = None
+    good: Literal["on", "off"] | None = None
 
 
 AtLeastFields.model_rebuild()

@@ -203,5 +203,6 @@ def _output(name: str, output: OutputFields, place: Place) -> model.Output:
         on_delay_ns=output.on_delay,
         off_delay_ns=output.off_delay,
         pulse_ns=output.pulse,
+        good=None if output.good is None else output.good == "on",
         place=place,
     )

@@ -176,7 +176,8 @@ class Output:
     """A digital signal out of the station's logic.
 
     `held_until`, `held_from` (edges) and `held_while` (an input) make a latch of each member of the logic (RS, reset dominant);
-    with `decided_at` the logic is read just before that edge and holds until the next decision, or gives a pulse (TP).
+    with `decided_at` the logic is read just before that edge and holds until the next decision, or gives a pulse (TP). `good` is
+    the state that says that all is well, None if it is not stated.
     """
 
     name: str
@@ -188,6 +189,7 @@ class Output:
     on_delay_ns: int = 0
     off_delay_ns: int = 0
     pulse_ns: int | None = None
+    good: bool | None = None
     place: Place = NOWHERE
 
     @property
