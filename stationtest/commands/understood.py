@@ -53,6 +53,8 @@ def _columns(form: RecordingForm) -> Iterator[str]:
         yield f"  presented: from the table {form.presentations_path}"
     if form.gate:
         yield f"  presented: while input {form.gate.input} is on, in the order of {form.gate.list_path}"
+    if form.events_path:
+        yield f"  events: from the list {form.events_path}"
     for kind in ("inputs", "channels", "outputs"):
         signals = getattr(form, kind)
         if signals:

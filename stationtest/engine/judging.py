@@ -17,6 +17,7 @@ from stationtest.engine import evidence as shown_by
 from stationtest.engine.case_entry import planned
 from stationtest.engine.judged_trials import Batch, Stratum, left_out_entries, worst_of
 from stationtest.engine.selecting import never, select
+from stationtest.expectations import events
 from stationtest.expectations.output_windows import without_decision
 from stationtest.expectations.trials import WEAKER, Trials, View, weakest
 from stationtest.expectations.wording import seconds
@@ -69,7 +70,8 @@ def view_of(station: Station, obs: SourceObservations) -> View:
 def findings(suite: Suite, obs: SourceObservations) -> list[str]:
     """What is worth a reader's eye whether or not a case asks: an output that came on although no decision can have caused
     it (A11)."""
-    view, found = view_of(suite.station, obs), []
+    view = view_of(suite.station, obs)
+    found = events.begun_twice(view)
     for output in suite.station.outputs:
         instants = without_decision(view, output.name)
         if instants:

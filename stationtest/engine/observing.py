@@ -40,6 +40,7 @@ from stationtest.signals.conversion import SensorModel
 from stationtest.signals.distances import known_of
 from stationtest.signals.presentations import Facts, PresentationTable, Ranges, builder_for
 from stationtest.signals.screen import Screen
+from stationtest.sources.events import read_events
 from stationtest.sources.recorded import Recording, open_recording
 
 Ints = NDArray[np.int64]
@@ -86,6 +87,7 @@ class _Observer:
         self.facts = facts_of(self.station, recording)
         listed = recording.listed()
         self.expected = None if listed is None else len(listed)
+        self.events = read_events(recording)
         self.builder = builder_for(self.facts, listed)
         self.streams: dict[str, SensorStream] = {}
         for name in recording.sensors:
@@ -216,6 +218,7 @@ class _Observer:
             carried_over=logic.carried_over,
             expected_presentations=self.expected,
             notes=(*notes, *self.recording.notes),
+            events=self.events,
         )
 
     def _clock(self, end_ns: int) -> Clock:

@@ -34,6 +34,7 @@ COMPUTING = ("numpy", "scipy", "pyarrow")
 """Packages whose version can change a number of the result."""
 
 MOST_OUTSIDE = 50
+MOST_EVENTS = 100
 NAMED = 12
 
 
@@ -181,4 +182,6 @@ def source(suite: Suite, obs: SourceObservations) -> Source:
         "carried_over": [{"output": output, "at_ns": int(at)} for output, at in obs.carried_over],
         "notes": [*obs.notes, *judging.findings(suite, obs)],
         "tables": [],
+        "events": [{"at_ns": each.at_ns, "event": each.name, "note": each.note} for each in obs.events[:MOST_EVENTS]],
+        "events_count": len(obs.events),
     }

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from stationtest.engine import pairs, thinning
+from stationtest.expectations import events
 from stationtest.expectations.trials import View
 from stationtest.files.words import duration_text
 from stationtest.model.case import Suite
@@ -205,6 +206,10 @@ def strips(views: Sequence[View]) -> Iterator[Figure]:
             for (of_kind, name), signal in obs.signals.items():
                 if of_kind == kind:
                     lanes.append(_lane(f"channel {name}" if kind == "channel" else name, kind, signal.must, start, end, join))
+        for event in view.station.events:
+            if event.until is not None:
+                lasting = np.column_stack(events.spans(view, (event.name,)))
+                lanes.append(_lane(event.name, "event", lasting, start, end, join))
         lanes = [lane for lane in lanes if lane["n"] or lane["kind"] in ("channel", "output")]
         lanes.append(_lane("outside everything", "outside", obs.outside[:, 1:].reshape(-1, 2), start, end, join))
         yield {

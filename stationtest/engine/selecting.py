@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stationtest.engine import register
+from stationtest.expectations import events
 from stationtest.expectations.trials import View
 from stationtest.files.words import listed
 from stationtest.model.case import Case, Present, Suite
@@ -49,13 +50,16 @@ def _select(view: View, suite: Suite, unit: str, present: Present, where: Where)
     shown, sets = view.obs.presentations, view.obs.sets
     matching = _where(view, suite, where)
     shown_status = _status(view, suite)
+    about = events.asked(where)
     if unit == "set":
         chosen = _sets(view, present)
-        if where:
+        if len(where) > len(about):
             chosen &= _all_members(view, matching, where)
         status = sets.status | _worn(view, shown_status)
     else:
         chosen, status = _presented(view, present) & matching, shown_status
+    if about:
+        chosen &= events.picked(view, unit, about)[0]
     no_trial = chosen & ((status & NO_TRIAL) != 0)
     left_out = [(STATUS_WORDS[bit], int(((status & bit) != 0)[no_trial].sum())) for bit in (TAUGHT, UNKNOWN_TARGET, VOID)]
     if unit != "set":
@@ -90,7 +94,11 @@ def never(views: Sequence[View], suite: Suite, case: Case) -> list[str]:
     """Values that a case asks for in `where:` and that none of its recordings has: its trials are of the others alone."""
     found = []
     for name, values in case.where:
-        missing = [value for value in values if not any(_met(view, suite, name, (value,)).any() for view in views)]
+        if name in events.WORDS:
+            occurring = {event.name for view in views for event in view.obs.events}
+            missing = [value for value in values if name != "first" and value not in occurring]
+        else:
+            missing = [value for value in values if not any(_met(view, suite, name, (value,)).any() for view in views)]
         if missing:
             found.append(f"where: {name} {listed(missing, 'or')} never occurs in these readings")
     return found
@@ -137,6 +145,8 @@ def _where(view: View, suite: Suite, where: Where) -> Bools:
     """(P,) presentations that meet every condition of `where`."""
     found = np.ones(len(view.obs.presentations), dtype=np.bool_)
     for name, values in where:
+        if name in events.WORDS:
+            continue
         found &= _met(view, suite, name, values)
     return found
 

@@ -2,7 +2,7 @@
 are.
 
 Used between processes within one run, never kept. Reading such a file can run no code: arrays are loaded with
-`allow_pickle=False`, and the JSON names only classes of `model/observations.py`.
+`allow_pickle=False`, and the JSON names only the classes of `CLASSES`.
 """
 
 from __future__ import annotations
@@ -15,11 +15,12 @@ from typing import Any
 
 from stationtest.files import safe_write
 from stationtest.model import observations as model
+from stationtest.model.events import Event
 from stationtest.model.observations import SourceObservations
 
 CLASSES: dict[str, type] = {
     kind.__name__: kind
-    for kind in (model.Clock, model.Presentations, model.Responses, model.Sets, model.Signal, model.SourceObservations)
+    for kind in (model.Clock, model.Presentations, model.Responses, model.Sets, model.Signal, model.SourceObservations, Event)
 }
 ABOUT = "about"
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from stationtest.expectations import timeline
+from stationtest.expectations import events, timeline
 from stationtest.expectations.trials import View, outcomes
 from stationtest.expectations.wording import instant_text, milliseconds, seconds
 from stationtest.model.observations import NEVER
@@ -36,16 +36,18 @@ class Windowed:
     cut: Bools
 
 
-def judge_output(view: View, unit: str, name: str, asked: Any) -> Windowed | None:
-    """The outcome for every row of the table; None if the recording has no such output."""
-    return view.once(("output window", unit, name, asked), lambda: _judge(view, unit, name, asked))
+def judge_output(view: View, unit: str, name: str, asked: Any, where: events.Where = ()) -> Windowed | None:
+    """The outcome for every row of the table; None if the recording has no such output. `where` names the events of `from:
+    event`."""
+    about = events.asked(where) if asked.from_ == "event" else ()
+    return view.once(("output window", unit, name, asked, about), lambda: _judge(view, unit, name, asked, about))
 
 
-def _judge(view: View, unit: str, name: str, asked: Any) -> Windowed | None:
+def _judge(view: View, unit: str, name: str, asked: Any, about: events.Where) -> Windowed | None:
     found = timeline.runs(view, "output", name)
     if found is None:
         return None
-    origin = timeline.reference_instants(view, unit, asked.from_)
+    origin = events.picked(view, unit, about)[1] if about else timeline.reference_instants(view, unit, asked.from_)
     known = origin != NEVER
     begin = origin + asked.after
     end = begin + asked.within if asked.within is not None else _until(view, name, origin, asked)

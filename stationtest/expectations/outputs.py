@@ -1,8 +1,8 @@
 """`outputs: {flap: {is: on, from: box out, within: 200 ms}}`: outputs of the logic come, or stay off, in a stated window.
 
 Unit: presentation, or set where a set is presented. Fields of each output: `is: on | off`, `from` (`start`, `end`,
-`covered` or an edge of an input; always stated), `after`, `within`, `until` (`next decision` or an edge), `lasts: at least
-D`.
+`covered`, `event` (which `where:` names) or an edge of an input; always stated), `after`, `within`, `until` (`next decision`
+or an edge), `lasts: at least D`.
 An edge is the first one at or after the start of the presentation or set, before the next set starts; where a set has none,
 the last one since the set before it ended.
 *on* conforms: a rising edge lies for sure in [from + after, from + after + within), then on for sure for `lasts`; an output
@@ -91,7 +91,8 @@ def judge(fields: Fields, trials: Trials) -> Judged:
             fine = trials.too_fine(limit) if limit is not None else None
             if fine:
                 return trials.not_judged(fine)
-    judged = {name: output_windows.judge_output(view, unit, name, asked) for name, asked in fields.root.items()}
+    where = trials.case.where
+    judged = {name: output_windows.judge_output(view, unit, name, asked, where) for name, asked in fields.root.items()}
     for name, one in judged.items():
         if one is None:
             return trials.not_judged(f"this recording has no output {name}")

@@ -36,8 +36,8 @@ class Fields(Base):
 
     @model_validator(mode="after")
     def _fits(self) -> Fields:
-        if self.from_ == "end":
-            raise wrong("a response is not counted from the end", "end", "start, covered, or an edge of an input")
+        if self.from_ in ("end", "event"):
+            raise wrong(f"a response is not counted from the {self.from_}", self.from_, "start, covered, or an edge of an input")
         return self
 
 

@@ -51,7 +51,7 @@ def channels_text(names: Iterable[str]) -> str:
 
 def instant_text(instant: str | Edge) -> str:
     """`its start`, `its end`, `the instant at which it covers the spot`, `the edge box out`."""
-    known = {"start": "its start", "end": "its end", "covered": "the instant at which it covers the spot"}
+    known = {"start": "its start", "end": "its end", "covered": "the instant at which it covers the spot", "event": "the event"}
     return known[instant] if isinstance(instant, str) else f"the edge {instant}"
 
 

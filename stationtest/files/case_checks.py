@@ -19,6 +19,7 @@ COUNTS_RUNS = ("count",)  # over a set where a set is presented, else over the w
 REGISTERED = ("grade", "lot", "made_by", "confirmed_by")  # columns of specimens.csv that need no declaration
 FREE_WHERE = ("specimen", *REGISTERED, "set", "item")
 TOUCHING = ("yes", "no")
+EVENT_WORDS = ("during", "event", "first", "after")
 
 
 def unit_of(expected: Sequence[tuple[str, str]], kind: str) -> str:
@@ -40,6 +41,7 @@ class Checks:
         members: Mapping[str, tuple[str, ...]],
         requirements: Collection[str] | None,
         register: Mapping[str, Collection[str]] | None,
+        from_event: str = "",
     ) -> None:
         self.fields = fields
         self.expected = expected
@@ -47,6 +49,7 @@ class Checks:
         self.members = members
         self.requirements = requirements
         self.register = register
+        self.from_event = from_event  # the expectation that counts from an event
 
     def run(self) -> Iterator[Told]:
         yield from self._present()
@@ -56,6 +59,9 @@ class Checks:
                 yield ("evidence", *loc), message, code
             yield from self._evidence_fits(self.fields.evidence)
         yield from self._where()
+        if self.from_event and not {"during", "event", "after"} & set(self.fields.where or ()):
+            message = "`from: event` needs to know which: where: {event: NAME}, {during: NAME} or {after: NAME}"
+            yield ("expect", self.from_event), message, "missing-key"
         for requirement in self.fields.requirement or ():
             if self.requirements is not None and requirement not in self.requirements:
                 yield ("requirement",), _unknown("requirement", requirement, self.requirements), "unknown-name"
@@ -133,6 +139,9 @@ class Checks:
             allowed: Collection[str] | None = None
             if key in self.names.conditions:
                 allowed = self.names.conditions[key]
+            elif key in EVENT_WORDS:
+                yield from self._event(key, values)
+                continue
             elif key == "sensor":
                 allowed = self.names.sensor
             elif key == "touching":
@@ -142,13 +151,30 @@ class Checks:
             elif key == "grade":
                 allowed = GRADES
             elif key not in FREE_WHERE:
-                known = (*self.names.conditions, "sensor", "touching", *FREE_WHERE)
+                known = (*self.names.conditions, "sensor", "touching", *FREE_WHERE, *EVENT_WORDS)
                 yield ("where", key), _unknown("condition", key, known), "unknown-name"
             for value in values:
                 if allowed is not None and value not in allowed:
                     near = nearest(value, allowed)
                     message = f"`{shown(value)}` is no value of {key}" + (f"; did you mean `{near}`?" if near else "")
                     yield ("where", key), f"{message}; allowed {allowed_words(allowed)}", "unknown-name"
+
+
+    def _event(self, key: str, values: Sequence[str]) -> Iterator[Told]:
+        if key == "first":
+            if len(values) != 1 or not values[0].isdecimal() or not 0 < int(values[0]) < 10**9:
+                message = f"a number of trials is due here; found {shown(listed(values))}; allowed a whole number from 1"
+                yield ("where", key), message, "wrong-value"
+            if "after" not in (self.fields.where or {}):
+                yield ("where", key), "the first after what? this key needs `after: EVENT` beside it", "missing-key"
+            return
+        for value in values:
+            if value not in self.names.event:
+                yield ("where", key), _unknown("event", value, self.names.event), "unknown-name"
+            elif key == "event" and value not in self.names.lasting:
+                message = f"this event is an instant, in which nothing begins; found {shown(value)}; allowed "
+                message += "`after:` or `during:`, or an end of it in station.yaml: events: {NAME: {until: EVENT}}"
+                yield ("where", key), message, "contradiction"
 
 
 def _unknown(what: str, given: str, allowed: Iterable[str]) -> str:

@@ -93,6 +93,12 @@ def _told(tree: Tree, node: Any, key: str, told: Any) -> Iterator[Problem]:
         yield Problem(Place(tree.path, getattr(at, "line", 0), getattr(at, "column", 0)), ".".join(path), message, code)
 
 
+def _from_event(written: Any) -> bool:
+    """Whether an expectation counts from an event, at any depth."""
+    parts = written.items() if isinstance(written, Mapping) else ()
+    return any((key == "from" and part == "event") or _from_event(part) for key, part in parts)
+
+
 class _Reader:
     """Cases of one file, one after the other."""
 
@@ -212,7 +218,8 @@ class _Reader:
             fields = fields.model_copy(update={"evidence": self.known.evidence.get(name)})
         judged = [(e.name, e.unit) for e in expected if e]
         told = case_checks.Checks(
-            fields, judged, self.known.names, self.known.members, self.known.requirements, self.known.register
+            fields, judged, self.known.names, self.known.members, self.known.requirements, self.known.register,
+            next((e.name for e in expected if e and _from_event(e.written)), ""),
         ).run()
         self.problems += _told(self.tree, node, path, told)
         if len(self.problems) > before or fields.evidence is None:

@@ -30,6 +30,7 @@ def form_problems(form: RecordingFields, folder: Folder) -> Iterator[Told]:
     for loc, path in (
         (("presentations", "file"), form.presentations and form.presentations.file),
         (("gate", "list"), form.gate and form.gate.list_),
+        (("events",), form.events),
     ):
         if path:
             problem = folder.problem(folder.relative(path, "")) if "*" not in path else None
@@ -73,7 +74,7 @@ def _samples(form: RecordingFields) -> Iterator[Told]:
 
 
 def _trials(form: RecordingFields) -> Iterator[Told]:
-    for key in ("time", "every", "gap", "presentations", "gate"):
+    for key in ("time", "every", "gap", "presentations", "gate", "events"):
         if getattr(form, key) is not None:
             yield (key,), "a table of trials has no times; leave the line out, or say rows: samples", "contradiction"
     if form.target is None:

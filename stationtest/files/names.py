@@ -13,7 +13,7 @@ from stationtest.files.quantities import text_of, wrong
 from stationtest.files.suggest import allowed_words, nearest
 from stationtest.model.station import Edge as ModelEdge
 
-RESERVED_NAMES = ("any", "all", "none", "each", "set", "rows", "start", "end", "covered", "next decision", "?")
+RESERVED_NAMES = ("any", "all", "none", "each", "set", "rows", "start", "end", "covered", "event", "next decision", "?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +27,8 @@ class Names:
     output: tuple[str, ...] = ()
     set: tuple[str, ...] = ()
     evidence: tuple[str, ...] = ()
+    event: tuple[str, ...] = ()
+    lasting: tuple[str, ...] = ()  # events that have an end
     conditions: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     @property
@@ -84,6 +86,7 @@ def _article(kind: str) -> str:
     articles = {
         "input": "an input",
         "output": "an output",
+        "event": "an event",
         "evidence": "a demand for evidence",
         "signal": "a channel, input or output",
     }
@@ -122,12 +125,12 @@ def edge(value: object, info: ValidationInfo, words: tuple[str, ...] = ()) -> Mo
     return ModelEdge(input=str(name_), falls=falls)
 
 
-_INSTANTS = ("start", "end", "covered")
+_INSTANTS = ("start", "end", "covered", "event")
 _NEXT = "next decision"
 
 
 def instant(value: object, info: ValidationInfo) -> str | ModelEdge:
-    """`start`, `end`, `covered`, or an edge of an input."""
+    """`start`, `end`, `covered`, `event`, or an edge of an input."""
     return str(value) if value in _INSTANTS else edge(value, info, _INSTANTS)
 
 

@@ -125,3 +125,4 @@ class RecordingFields(TruthFields):
     presentations: PresentationsFields | None = None
     gate: GateFields | None = None
     seen_by: Text | None = None
+    events: Text | None = None

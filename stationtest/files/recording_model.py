@@ -55,6 +55,7 @@ def form(pattern: str, form: RecordingFields, folder: Folder, place: Place) -> R
         gate=Gate(input=gate.input, list_path=folder.relative(gate.list_, ""), offset_ns=gate.offset, shortest_ns=gate.shortest)
         if gate
         else None,
+        events_path=folder.relative(form.events, "") if form.events else None,
         place=place,
         **truth_columns(form),
     )

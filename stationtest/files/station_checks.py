@@ -29,7 +29,10 @@ Told = tuple[tuple[str | int, ...], str, str]
 
 ILLUMINANTS = ("A", "B", "C", "D50", "D55", "D60", "D65", "D75", "E", "FL2", "FL7", "FL11")
 LATER = "held_until", "held_from", "held_while"
-KEPT_CONDITIONS = ("specimen", "sensor", "touching", "set", "item", "target", "id", "valid_from", "valid_until")
+KEPT_CONDITIONS = (
+    "specimen", "sensor", "touching", "set", "item", "target", "id", "valid_from", "valid_until",
+    "first", "after", "during", "event",
+)  # fmt: skip
 
 
 def near_names(tree: Tree, root: Map) -> Iterator[Problem]:

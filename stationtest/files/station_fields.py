@@ -238,6 +238,12 @@ class ScanFields(Fields):
     input_filter: Duration = said("0 ms")
 
 
+class EventFields(Fields):
+    """A kind of event. With `until` it lasts until the next event of that kind."""
+
+    until: Name | None = None
+
+
 class StationFields(Fields):
     """station.yaml: what is accepted."""
 
@@ -258,6 +264,7 @@ class StationFields(Fields):
     conditions: dict[Name, list[Text]] = Field(default_factory=dict)
     recordings: dict[Text, RecordingFields] = Field(default_factory=dict)
     evidence: dict[Name, EvidenceFields] = Field(default_factory=dict)
+    events: Annotated[Any, ByKind(mapping=dict[Name, EventFields], items=list[Name])] = Field(default_factory=dict)
     requirements: Text | None = None
     specimens: Text | None = None
     required_in_run: list[Text] = Field(default_factory=list)

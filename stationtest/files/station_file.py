@@ -88,6 +88,8 @@ def names_of(root: Map) -> Names:
         output=_names(root, "outputs"),
         set=_names(root, "sets"),
         evidence=_names(root, "evidence"),
+        event=tuple(dict.fromkeys((*_names(root, "events"), *_ends(root).values()))),
+        lasting=tuple(_ends(root)),
         conditions=conditions,
     )
 
@@ -95,6 +97,12 @@ def names_of(root: Map) -> Names:
 def _names(root: Map, section: str) -> tuple[str, ...]:
     value = root.get(section)
     return tuple(str(name) for name in value if isinstance(name, str)) if isinstance(value, list | dict) else ()
+
+
+def _ends(root: Map) -> dict[str, str]:
+    """The events that last, and what ends each."""
+    until = {str(name): kind.get("until") for name, kind in _map(root, "events").items() if isinstance(kind, Map)}
+    return {name: str(end) for name, end in until.items() if isinstance(end, Word) and not isinstance(end, Hole)}
 
 
 def _map(root: Map, section: str) -> Mapping[str, Any]:

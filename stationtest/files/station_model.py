@@ -20,6 +20,7 @@ from stationtest.files.station_fields import (
 )
 from stationtest.files.tree import Map, Tree
 from stationtest.model import station as model
+from stationtest.model.events import EventKind
 from stationtest.model.group import Group
 from stationtest.place import Place
 
@@ -84,10 +85,18 @@ def station(fields: StationFields, root: Map, tree: Tree, folder: Folder) -> mod
             recording_model.form(pattern, form, folder, place("recordings", pattern))
             for pattern, form in fields.recordings.items()
         ),
+        events=_events(fields),
         required_in_run=tuple(fields.required_in_run),
         language=int(fields.language),
         place=tree.place(root),
     )
+
+
+def _events(fields: StationFields) -> tuple[EventKind, ...]:
+    """Every declared event, those that only end another one too."""
+    until = {name: kind.until for name, kind in fields.events.items()} if isinstance(fields.events, dict) else {}
+    names = dict.fromkeys((*fields.events, *(end for end in until.values() if end)))
+    return tuple(EventKind(name=name, until=until.get(name)) for name in names)
 
 
 def _triple(values: Any, bands: tuple[str, ...] = ()) -> tuple[float, float, float] | None:

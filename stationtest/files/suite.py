@@ -215,13 +215,18 @@ class _Loader:
             reference.learned.recording for channel in station.channels for reference in channel.references if reference.learned
         ]
         problems: list[Problem] = []
-        for recording in dict.fromkeys([*learned, *suite.readings()]):
+        judged = suite.readings()
+        for recording in dict.fromkeys([*learned, *judged]):
             self._input(recording, "recording")
             form = next((form for form in station.recordings if matches(recording, form.pattern)), None)
             if form is None:
                 continue
-            for path, role in ((form.presentations_path, "presentations"), (form.gate.list_path if form.gate else None, "list")):
-                if path is None:
+            for path, role in (
+                (form.presentations_path, "presentations"),
+                (form.gate.list_path if form.gate else None, "list"),
+                (form.events_path, "events"),
+            ):
+                if path is None or (role == "events" and recording not in judged):
                     continue
                 beside = beside_recording(path, recording)
                 problem = self.folder.problem(beside)

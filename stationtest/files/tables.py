@@ -1,4 +1,4 @@
-"""requirements.csv and specimens.csv: the station's own lists. The separator (`,` `;` or tab) is the one that its header uses."""
+"""requirements.csv, specimens.csv and lists like them. The separator (`,` `;` or tab) is the one that its header uses."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ class Table:
 
 def requirements(data: bytes, path: str) -> tuple[tuple[Requirement, ...], list[Problem]]:
     """`id, text, verified_by`: ids once each; `verified_by` names another way than a case."""
-    table = _table(data, path, REQUIREMENT_COLUMNS, ("id", "text"))
+    table = read(data, path, REQUIREMENT_COLUMNS, ("id", "text"))
     _unique(table)
     return tuple(
         Requirement(id=row["id"], text=row["text"] or "", verified_by=row["verified_by"], place=place)
@@ -44,7 +44,7 @@ def specimens(
     """`SPECIMEN_COLUMNS` and the declared `conditions` with their values: ids once each, targets that are declared, dates as
     YYYY-MM-DD. A grade is one of `GRADES` unless the station declares others."""
     further = {column_of(name): name for name in conditions if name not in SPECIMEN_COLUMNS}
-    table = _table(data, path, (*SPECIMEN_COLUMNS, *further), ("id", "target"))
+    table = read(data, path, (*SPECIMEN_COLUMNS, *further), ("id", "target"))
     _unique(table)
     allowed = {"target": targets, "grade": GRADES} | {column_of(name): values for name, values in conditions.items()}
     found = []
@@ -100,7 +100,8 @@ def _unique(table: Table) -> None:
             )
 
 
-def _table(data: bytes, path: str, columns: tuple[str, ...], needed: tuple[str, ...]) -> Table:
+def read(data: bytes, path: str, columns: tuple[str, ...], needed: tuple[str, ...]) -> Table:
+    """A list with these columns, of which some are needed in every row."""
     table = Table(path)
 
     def refuse(line: int, message: str, code: str, key: str = "") -> Table:

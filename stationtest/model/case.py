@@ -91,7 +91,8 @@ class Case:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class InputFile:
-    """A file the result depends on. `role`: station, cases, recording, presentations, list, requirements, specimens, run."""
+    """A file the result depends on. `role`: station, cases, recording, presentations, list, events, requirements, specimens,
+    run."""
 
     path: str
     role: str

@@ -10,6 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from stationtest.model.events import Event
+
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
@@ -193,3 +195,4 @@ class SourceObservations:
     carried_over: tuple[tuple[str, int], ...] = ()  # latch set again at its reset: (output, instant)
     expected_presentations: int | None = None  # how many a list says there are
     notes: tuple[str, ...] = ()
+    events: tuple[Event, ...] = ()  # in order of time

@@ -202,6 +202,12 @@ class ObservedPair(TypedDict):
     margin: list[float] | None  # the same five of the margin
 
 
+class SourceEvent(TypedDict):
+    at_ns: int
+    event: str
+    note: str
+
+
 class Source(TypedDict):
     key: str
     kind: Literal["stream", "trials", "scene"]
@@ -226,6 +232,8 @@ class Source(TypedDict):
     carried_over: list[dict[str, Any]]  # output, at_ns
     notes: list[str]
     tables: list[dict[str, Any]]  # name, path, sha256, rows
+    events: NotRequired[list[SourceEvent]]  # the first 100
+    events_count: NotRequired[int]
 
 
 class RequirementRow(TypedDict):

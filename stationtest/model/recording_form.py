@@ -70,4 +70,5 @@ class RecordingForm:
     presentations_path: str | None = None
     presentations_form: RecordingForm | None = None
     gate: Gate | None = None
+    events_path: str | None = None
     place: Place = NOWHERE

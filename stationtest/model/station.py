@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
+from stationtest.model.events import EventKind
 from stationtest.model.group import Group
 from stationtest.model.recording_form import RecordingForm
 from stationtest.place import NOWHERE, Place
@@ -259,6 +260,7 @@ class Station:
     sets: tuple[SetKind, ...] = ()
     conditions: tuple[tuple[str, tuple[str, ...]], ...] = ()
     recordings: tuple[RecordingForm, ...] = ()
+    events: tuple[EventKind, ...] = ()
     required_in_run: tuple[str, ...] = ()  # facts of run.yaml that this station wants recorded
     language: int = LANGUAGE
     place: Place = NOWHERE

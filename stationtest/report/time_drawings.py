@@ -22,7 +22,7 @@ from stationtest.report.svg import Axis, Drawing
 from stationtest.report.tables import Table, cut
 from stationtest.report.wording import count, decimal, duration, seconds
 
-LANE = {"target": "fill2", "input": "fill3", "channel": "fill0", "output": "fill4", "outside": "fill1"}
+LANE = {"target": "fill2", "input": "fill3", "channel": "fill0", "output": "fill4", "outside": "fill1", "event": "fill3"}
 
 
 def margins(figure: dict[str, Any]) -> Markup:

@@ -89,7 +89,7 @@ CASE_PROBLEMS: list[tuple[str, str, list[str]]] = [
             ),
             (
                 "cases/a.case.yaml:8:45: cases.REC-01.expect.outputs.flop.from: there is no input of this name; did "
-                "you mean `box out`?; found box outt; allowed start, end, covered, box in, box out [unknown-name]"
+                "you mean `box out`?; found box outt; allowed start, end, covered, event, box in, box out [unknown-name]"
             ),
         ],
     ),
@@ -288,7 +288,7 @@ CASE_PROBLEMS: list[tuple[str, str, list[str]]] = [
         [
             (
                 "cases/a.case.yaml:7:20: cases.REC-01.where.hight: there is no condition of this name; did you mean "
-                "`height`?; found hight; allowed height, sensor, touching, specimen, grade, lot, made_by, confirmed_by, set, item [unknown-name]"
+                "`height`?; found hight; allowed height, sensor, touching, specimen, grade, lot, made_by, confirmed_by, set, item, during, event and 2 more [unknown-name]"
             ),
         ],
     ),

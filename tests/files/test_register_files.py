@@ -52,3 +52,45 @@ def test_a_condition_cannot_take_a_word_that_where_has(tmp_path: Path) -> None:
     assert problems(tmp_path) == [
         "station.yaml:28:3: conditions.touching: this word has a meaning of its own in `where:`; found touching; allowed any other word [reserved-word]"
     ]
+
+
+EVENTS = STATION + "events: {stop: {until: start of belt}, power on: {}}\n"
+
+
+def test_events_may_be_asked(tmp_path: Path) -> None:
+    make(tmp_path, EVENTS, asked("during: [stop, power on], event: stop, first: 3, after: start of belt"))
+    assert dict(suite(tmp_path).cases[0].where)["during"] == ("stop", "power on")
+    assert [(kind.name, kind.until) for kind in suite(tmp_path).station.events] == [
+        ("stop", "start of belt"), ("power on", None), ("start of belt", None),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("where", "answer"),
+    [
+        ("during: stpo", "cases.REC-01.where.during: there is no event of this name; did you mean `stop`?; found stpo; allowed stop, power on, start of belt [unknown-name]"),
+        ("event: power on", "cases.REC-01.where.event: this event is an instant, in which nothing begins; found power on; allowed `after:` or `during:`, or an end of it in station.yaml: events: {NAME: {until: EVENT}} [contradiction]"),
+        ("first: 3", "cases.REC-01.where.first: the first after what? this key needs `after: EVENT` beside it [missing-key]"),
+        ("first: none, after: stop", "cases.REC-01.where.first: a number of trials is due here; found none; allowed a whole number from 1 [wrong-value]"),
+        ("first: 0, after: stop", "cases.REC-01.where.first: a number of trials is due here; found 0; allowed a whole number from 1 [wrong-value]"),
+    ],
+)  # fmt: skip
+def test_events_that_cannot_be_asked(tmp_path: Path, where: str, answer: str) -> None:
+    make(tmp_path, EVENTS, asked(where))
+    (problem,) = problems(tmp_path)
+    assert problem.endswith(answer)
+
+
+def test_from_event_needs_an_event(tmp_path: Path) -> None:
+    case = CASES.replace("    expect: {own_channel_only: yes}", "    expect: {outputs: {flap: {is: on, from: event, within: 2 s}}}")
+    make(tmp_path, EVENTS, case)
+    assert problems(tmp_path) == [
+        "cases/a.case.yaml:8:14: cases.REC-01.expect.outputs: `from: event` needs to know which: where: {event: NAME}, {during: NAME} or {after: NAME} [missing-key]"
+    ]
+    make(tmp_path, EVENTS, case.replace("    present: [mint, chamomile]", "    where: {after: power on}\n    present: mint"))
+    assert problems(tmp_path) == []
+
+
+def test_a_table_of_trials_has_no_events(tmp_path: Path) -> None:
+    make(tmp_path, STATION.replace("recordings:\n", "recordings:\n  \"hand/*.csv\": {rows: trials, target: part, events: e.csv}\n"), CASES)
+    assert any("hand/*.csv.events" in problem and "a table of trials has no times" in problem for problem in problems(tmp_path))

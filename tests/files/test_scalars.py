@@ -172,7 +172,7 @@ def test_names_are_checked_where_the_station_is_known() -> None:
     assert read(s.Edge, "box out rises", names) == Edge(input="box out")
     assert read(s.Instant, "covered", names) == "covered" and read(s.Until, "next decision", names) == "next decision"
     assert refusal(s.Instant, "box uot", names) == (
-        "there is no input of this name; did you mean `box out`?; found box uot; allowed start, end, covered, box out"
+        "there is no input of this name; did you mean `box out`?; found box uot; allowed start, end, covered, event, box out"
     )
 
 

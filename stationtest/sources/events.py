@@ -1,0 +1,89 @@
+"""The events of a recording: a list beside it, with the columns `time`, `event` and `note`, on the recording's clock."""
+
+from __future__ import annotations
+
+from decimal import Decimal, InvalidOperation
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pyarrow as pa
+
+from stationtest.errors import ReadingsError
+from stationtest.files import tables
+from stationtest.files.suggest import allowed_words, nearest
+from stationtest.files.words import shown
+from stationtest.model.events import Event
+from stationtest.sources import times
+from stationtest.sources.checks import Where, seconds
+from stationtest.sources.listed import beside
+
+if TYPE_CHECKING:
+    from stationtest.sources.recorded import Recording
+
+COLUMNS = ("time", "event", "note")
+
+
+def read_events(recording: Recording) -> tuple[Event, ...]:
+    """The events in order of time; none where the form names no list.
+
+    Times are in the unit, decimals and zone of the recording's own. Raises `ReadingsError`: no such file, an event that the
+    station does not declare, a time that is none or goes back, each with its line.
+    """
+    form = recording.form
+    if form.events_path is None:
+        return ()
+    path = beside(recording.path, form.events_path)
+    place = Path(recording.suite.folder) / path
+    if not place.is_file():
+        said = f"there is no such file; {shown(recording.path)} needs it (an empty list has the line `time,event,note` alone)"
+        Where(path).refuse(None, "recordings.events", said, "no-file")
+    table = tables.read(place.read_bytes(), path, COLUMNS, COLUMNS[:2])
+    if table.problems:
+        raise ReadingsError(table.problems)
+    lines = [at.line for at, _ in table.rows]
+    where = Where(path, 0, lambda row: lines[row])
+    declared = [kind.name for kind in recording.suite.station.events]
+    for row, (_, cells) in enumerate(table.rows):
+        name = cells["event"] or ""
+        if name not in declared:
+            near = nearest(name, declared)
+            hint = f"; did you mean {shown(near)}?" if near else f"; declared: {allowed_words(declared)}"
+            where.refuse(row, "event", f"{shown(name)} is no event that the station declares{hint}", "unknown-name")
+    instants = _instants(recording, [cells["time"] or "" for _, cells in table.rows], where)
+    for row in range(1, len(instants)):
+        if instants[row] < instants[row - 1]:
+            back = seconds(instants[row - 1] - instants[row])
+            said = f"this event is {back} before the one in the line above; list them in order"
+            where.refuse(row, "time", said, "unsorted-time")
+    return tuple(
+        Event(name=cells["event"] or "", at_ns=at - recording.origin_ns, note=cells["note"] or "")
+        for at, (_, cells) in zip(instants, table.rows, strict=True)
+    )
+
+
+def _instants(recording: Recording, texts: list[str], where: Where) -> list[int]:
+    """Times as the recording writes its own, in nanoseconds since whatever it counts from."""
+    form = recording.form
+    if not texts:
+        return []
+    if form.decimal == "comma":
+        texts = [text.replace(",", ".") for text in texts]
+    if form.time_in == times.ISO:
+        column = pa.array(texts)
+    else:
+        numbers = [_number(row, text, times.DIGITS[form.time_in or "s"], where) for row, text in enumerate(texts)]
+        column = pa.array(numbers, times.arrow_type(form))
+    found: list[int] = times.to_ns(column, "time", form, where).tolist()
+    return found
+
+
+def _number(row: int, text: str, digits: int, where: Where) -> Decimal:
+    try:
+        number = Decimal(text)
+    except InvalidOperation:
+        number = Decimal("nan")
+    if not number.is_finite() or abs(number) > 10**15:
+        where.refuse(row, "time", f"a time is due here, as the recording writes its own; found {shown(text)}")
+    if number != round(number, digits):
+        where.refuse(row, "time", f"this is finer than 1 ns; found {shown(text)}")
+    return number
