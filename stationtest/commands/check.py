@@ -16,6 +16,7 @@ def body(args: argparse.Namespace) -> int:
 
     parts = plugins.load()
     found = suite.load(args.station, allow_outside=args.allow_outside, expectations=parts.expectations)
+    _calibrations(found)
     recordings = _recordings(found, parts)
     _print_station(found)
     _print_safe_states(found)
@@ -25,6 +26,21 @@ def body(args: argparse.Namespace) -> int:
     _print_needs(found)
     _print_warnings(found)
     return EXIT_PASS
+
+
+def _calibrations(found: Suite) -> None:
+    """The matrices of spectral sensors are worked out; raises the problems of all that give no colour."""
+    problems: list[Problem] = []
+    for sensor in found.station.sensors:
+        if sensor.spectral is not None:
+            from stationtest.signals.conversion import SensorModel
+
+            try:
+                SensorModel.from_sensor(sensor)
+            except FileProblems as error:
+                problems += error.problems
+    if problems:
+        raise FileProblems(problems)
 
 
 def _recordings(found: Suite, parts: Parts) -> list[str]:
@@ -47,7 +63,7 @@ def _print_station(found: Suite) -> None:
     station = found.station
     print(f"{station.name}: {station.title or 'no title'}")
     for sensor in station.sensors:
-        calibrated = "calibrated" if sensor.to_xyz or sensor.reads != "linear RGB" else "not calibrated: sensor chromaticity only"
+        calibrated = "calibrated" if sensor.calibrated else "not calibrated: sensor chromaticity only"
         print(f"  sensor {sensor.name}: reads {sensor.reads}, {calibrated}")
     for channel in station.channels:
         stands_for = ", ".join(channel.for_targets)

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-Means = Mapping[Learned, tuple[float, float, float]]
+Means = Mapping[Learned, tuple[float, ...]]
 """The mean relative reading of each learned reference."""
 
 MOST_POINTS = 500
@@ -110,9 +110,9 @@ def _targets(views: Sequence[View], sensor: Sensor, space: str) -> list[dict[str
     model = SensorModel.from_sensor(sensor)
     found = []
     for target in views[0].station.targets:
-        means = np.concatenate([_means(view, sensor.name, target.name) for view in views])
+        means = np.concatenate([_means(view, sensor, target.name) for view in views])
         if len(means):
-            columns = model.columns(space, tuple(np.ascontiguousarray(means[:, band]) for band in range(3)))
+            columns = model.columns(space, tuple(np.ascontiguousarray(band) for band in means.T))
             plane = np.column_stack([columns[axis] for axis in axes])
             plane = plane[np.isfinite(plane).all(axis=1)]
             points = [[_round(a), _round(b)] for a, b in plane[thinning.every_kth(len(plane), MOST_POINTS)].tolist()]
@@ -120,13 +120,14 @@ def _targets(views: Sequence[View], sensor: Sensor, space: str) -> list[dict[str
     return [target for target in found if target["n"]]
 
 
-def _means(view: View, sensor: str, target: str) -> Floats:
-    """(n, 3) means of plateaus of one target at one sensor."""
+def _means(view: View, sensor: Sensor, target: str) -> Floats:
+    """(n, B) means of plateaus of one target at one sensor."""
     shown = view.obs.presentations
-    if sensor not in shown.sensors or target not in shown.targets:
-        return np.empty((0, 3))
-    rows = (shown.sensor == shown.sensors.index(sensor)) & (shown.target == shown.targets.index(target))
-    return shown.means[rows & np.isfinite(shown.means).all(axis=1)]
+    if sensor.name not in shown.sensors or target not in shown.targets:
+        return np.empty((0, len(sensor.bands)))
+    rows = (shown.sensor == shown.sensors.index(sensor.name)) & (shown.target == shown.targets.index(target))
+    means = shown.means[rows, : len(sensor.bands)]
+    return means[np.isfinite(means).all(axis=1)]
 
 
 def _place(sensor: Sensor, space: str, reference: Reference, learned: Means) -> tuple[float, ...] | None:
@@ -145,8 +146,9 @@ def _outline(channel: Channel, place: tuple[float, ...], axes: tuple[int, int], 
         columns = [np.full(DIRECTIONS, value) for value in place]
         for axis, direction in zip(axes, directions.T, strict=True):
             columns[axis] = columns[axis] + radius * direction
-        if space == "shares":  # the third follows from the two
-            columns[2] = 1.0 - columns[0] - columns[1]
+        if space == "shares":  # the sum stays 1: the other bands take the difference in equal parts, which is the least distance
+            rest = (columns[0] + columns[1] - place[0] - place[1]) / (len(columns) - 2)
+            columns[2:] = [column - rest for column in columns[2:]]
         return compare(*columns)
 
     low, high = np.zeros(DIRECTIONS), np.full(DIRECTIONS, max(channel.tolerance, 1e-6))

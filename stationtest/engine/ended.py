@@ -55,7 +55,7 @@ class Ended:
     dark_rows: Ints
     longest_step_ns: Ints
     first_row_ns: Ints
-    means: Floats  # (3, k)
+    means: Floats  # (B, k)
     nearest: Floats
     at_ns: Ints
     own_from: Ints
@@ -158,7 +158,7 @@ class Figures:
 
 
 def _plateaus(rows: Rows, starts: Ints, lengths: Ints) -> tuple[Floats, Floats, Floats]:
-    """Least and greatest level (k,), mean relative reading (3, k), over the plateau; NaN where there is none."""
+    """Least and greatest level (k,), mean relative reading (B, k), over the plateau; NaN where there is none."""
     if rows.plateau.all():
         low = high = rows.level
         relative, count = rows.relative, lengths

@@ -97,7 +97,7 @@ def _readings(suite: Suite, batch: Batch, parts: Parts, taught: Taught, sensor: 
     count = len(station.channels)
     own: dict[str, NDArray[Any]] = {
         "level_min": np.full(n, np.nan), "level_max": np.full(n, np.nan), "clipped_rows": np.zeros(n, np.int64),
-        "dark_rows": np.zeros(n, np.int64), "means": np.full((n, 3), np.nan),
+        "dark_rows": np.zeros(n, np.int64), "means": np.full((n, station.most_bands), np.nan),
     }  # fmt: skip
     distance = np.full((n, count), np.nan)
     for name, raw in batch.bands.items():
@@ -109,7 +109,7 @@ def _readings(suite: Suite, batch: Batch, parts: Parts, taught: Taught, sensor: 
         own["level_min"][mine] = own["level_max"][mine] = level[mine]
         own["clipped_rows"][mine] = model.clipped(raw)[mine]
         own["dark_rows"][mine] = (model.is_dark(level) | (level <= 0))[mine]
-        own["means"][mine] = np.stack(relative, axis=1)[mine]
+        own["means"][mine, : len(relative)] = np.stack(relative, axis=1)[mine]
         names = [channel.name for channel in station.channels]
         for number, channel in enumerate(channels):
             distance[mine, names.index(channel.name)] = found[number][mine]

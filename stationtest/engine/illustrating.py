@@ -62,7 +62,7 @@ def figures(
     case_results: Sequence[CaseResult] | Mapping[str, CaseResult],
     observations: Mapping[str, SourceObservations],
     trace: Trace | None,
-    learned: Mapping[Learned, tuple[float, float, float]] | None = None,
+    learned: Mapping[Learned, tuple[float, ...]] | None = None,
 ) -> list[Figure]:
     """All figures of a run. Sets `figures` of each case result to the ids of its traces; without `trace`, none are read.
 

@@ -29,7 +29,7 @@ class Taught:
     """`means`: the mean relative reading of each learned reference. `stretches`: for each recording the stretches (n, 2) that
     taught, in ns. `rows`: how many readings each rests on."""
 
-    means: dict[Learned, tuple[float, float, float]] = field(default_factory=dict)
+    means: dict[Learned, tuple[float, ...]] = field(default_factory=dict)
     stretches: dict[str, Ints] = field(default_factory=dict)
     rows: dict[Learned, int] = field(default_factory=dict)
 
@@ -59,7 +59,7 @@ def _learn(suite: Suite, parts: Parts, learned: Learned, sensor: Sensor, taught:
         return
     builder = builder_for(facts_of(suite.station, recording), recording.listed())
     model = SensorModel.from_sensor(sensor)
-    gathered: list[tuple[int, NDArray[np.float64], int]] = []  # presentation, relative readings (3, n), how many teach nothing
+    gathered: list[tuple[int, NDArray[np.float64], int]] = []  # presentation, relative readings (B, n), how many teach nothing
     for batch, ranges in builder.walk(recording.batches()):
         if sensor.name not in batch.bands:
             raise _refused(learned, f"the recording has no columns of sensor {sensor.name}")
@@ -74,7 +74,7 @@ def _learn(suite: Suite, parts: Parts, learned: Learned, sensor: Sensor, taught:
     table = builder.finish()
     row_of = {int(identity): row for row, identity in enumerate(table.ids)}
     names = table.tables["target"]
-    total, rows, stretches = np.zeros(3), 0, []
+    total, rows, stretches = np.zeros(len(sensor.bands)), 0, []
     wanted = learned.samples or np.iinfo(np.int64).max
     for identity, relative, useless in gathered:
         row = row_of[identity]
@@ -116,8 +116,7 @@ def _keep(
         raise _refused(learned, f"{learned.target} has no plateau in it; it shows {', '.join(shown) or 'nothing'}")
     if learned.samples and rows < learned.samples:
         raise _refused(learned, f"{learned.samples} samples were asked for, {rows} readings of {learned.target} lie on a plateau")
-    means = (total / rows).tolist()
-    taught.means[learned], taught.rows[learned] = (means[0], means[1], means[2]), rows
+    taught.means[learned], taught.rows[learned] = tuple((total / rows).tolist()), rows
     before = taught.stretches.get(learned.recording, np.empty((0, 2), np.int64))
     if stretches:
         taught.stretches[learned.recording] = intervals.merge(np.concatenate([before, np.array(stretches, np.int64)]))

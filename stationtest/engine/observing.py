@@ -94,7 +94,8 @@ class _Observer:
             sensor = self.station.sensor(name)
             channels = self.station.channels_of(name)
             distances = ChannelDistances(SensorModel.from_sensor(sensor), channels, taught.means, known_of(parts.distances))
-            screen = None if self.station.between is not None else Screen.of(channels, distances)
+            screened = self.station.between is None and len(sensor.bands) == 3  # its table has one axis a band
+            screen = Screen.of(channels, distances) if screened else None
             self.streams[name] = SensorStream(
                 Sensing(sensor, channels, distances, screen, self.station.groups_of(name)),
                 seen_ns=self.station.scan.seen_ns, every_ns=self.facts.every_ns, gap_ns=self.facts.gap_ns,
@@ -241,13 +242,13 @@ class _Observer:
         station, count = self.station, len(table.ids)
         figures: dict[str, NDArray[Any]] = {
             "level_min": np.full(count, np.nan), "level_max": np.full(count, np.nan), "clipped_rows": np.zeros(count, np.int64),
-            "dark_rows": np.zeros(count, np.int64), "means": np.full((count, 3), np.nan),
+            "dark_rows": np.zeros(count, np.int64), "means": np.full((count, station.most_bands), np.nan),
         }  # fmt: skip
         for number, columns in found.items():
             mine = sensor == number
             for column in ("level_min", "level_max", "clipped_rows", "dark_rows"):
                 figures[column][mine] = columns[column][mine]
-            figures["means"][mine] = columns["means"].T[mine]
+            figures["means"][mine, : len(columns["means"])] = columns["means"].T[mine]
         covers = np.full(count, NEVER)
         for number, one in enumerate(station.sensors):
             fill = station.fill_ns(one)

@@ -28,7 +28,7 @@ class Sensed:
     """What `sense` finds in a batch: the m readings in presentations, and those outside that may be near a reference.
 
     `inside` numbers the rows (m,), None if they are all of the batch; `distance` (C, m), inf where it cannot be computed;
-    `relative` (3, m), `level` (m,); `clipped`, `dark` (m,) or None if none is. `near` (h,) numbers rows outside,
+    `relative` (B, m), `level` (m,); `clipped`, `dark` (m,) or None if none is. `near` (h,) numbers rows outside,
     `near_distance` (C, h), `near_dark` (h,). `floor` (G, m), `near_floor` (G, h): the least own tolerances with which
     grouped channels win (see signals/nearest.py), None where the sensor has no group.
     """
@@ -47,7 +47,7 @@ class Sensed:
 
 
 class Sensing:
-    """One sensor with its channels. `screen` is None where no reading lies outside a presentation."""
+    """One sensor with its channels. `screen` is None where no reading lies outside a presentation, or none can be left out."""
 
     def __init__(
         self,
@@ -94,8 +94,8 @@ class Sensing:
         return Sensed(inside, *found, near, distance, np.zeros(len(near), bool) if dark is None else dark)
 
     def _colours(self, raw: Columns) -> tuple[Floats, Floats, Floats, Bools | None, Bools | None]:
-        """Distance (C, m), relative (3, m), level, clipped, dark of readings."""
-        relative = np.empty((3, len(raw[0])))
+        """Distance (C, m), relative (B, m), level, clipped, dark of readings."""
+        relative = np.empty((len(raw), len(raw[0])))
         self.model.relative(raw, out=tuple(relative))
         distance = self.distances.compute(tuple(relative))
         level = self.model.level(raw)

@@ -45,6 +45,7 @@ def judge(fields: Fields, trials: Trials) -> Judged:
         return trials.not_judged(why_not)
     wanted = np.array([fields.targets is None or name in fields.targets for name in shown.targets], dtype=np.bool_)
     value = np.full(len(index), np.nan)
+    bands = np.array([len(view.station.sensor(name).bands) for name in shown.sensors])
     reasons: list[str] = []
     for i, row in enumerate(index.tolist()):
         members = np.flatnonzero((shown.set == row) & ~shown.between & wanted[shown.target])
@@ -52,6 +53,8 @@ def judge(fields: Fields, trials: Trials) -> Judged:
         if len(members) < 2 or not np.isfinite(compared).all():
             few = len(members) < 2
             reasons.append("it has fewer than two members to compare" if few else "one of its members has no plateau")
+        elif fields.distance == "sensor chromaticity" and len(np.unique(bands[shown.sensor[members]])) > 1:
+            reasons.append("its members were read in different bands, whose shares cannot be compared")
         elif shown.clipped_rows[members].any():
             reasons.append("one of its members has clipped readings, which compare with nothing")
         else:

@@ -19,24 +19,30 @@ if TYPE_CHECKING:
 
 
 def coordinates(view: View, distance: str) -> tuple[Floats, str | None]:
-    """(P, k) plateau means in the space of a distance, NaN where there is none; and why a sensor cannot give them, or None."""
+    """(P, k) plateau means in the space of a distance, NaN where there is none; and why a sensor cannot give them, or None.
+
+    Shares of a sensor with fewer bands than another are filled up with 0.
+    """
     return view.once(("coordinates", distance), lambda: _coordinates(view, distance))
 
 
 def _coordinates(view: View, distance: str) -> tuple[Floats, str | None]:
     shown = view.obs.presentations
     space = distances.get(distance).space
-    result = np.full((len(shown), distances.COLUMNS[space]), np.nan)
+    width = view.station.most_bands if space == "shares" else distances.COLUMNS[space]
+    result = np.full((len(shown), width), np.nan)
     seen_under: set[tuple[str | None, str | None]] = set()
     for s, name in enumerate(shown.sensors):
-        rows = np.flatnonzero((shown.sensor == s) & ~np.isnan(shown.means).any(axis=1))
+        rows = np.flatnonzero((shown.sensor == s) & ~np.isnan(shown.means[:, 0]))
         if not len(rows):
             continue
         sensor = view.station.sensor(name)
         seen_under.add((sensor.illuminant, sensor.observer))
-        relative = tuple(np.ascontiguousarray(shown.means[rows, band]) for band in range(3))
+        relative = tuple(np.ascontiguousarray(shown.means[rows, band]) for band in range(len(sensor.bands)))
         try:
-            result[rows] = np.column_stack(SensorModel.from_sensor(sensor).columns(space, relative))
+            columns = SensorModel.from_sensor(sensor).columns(space, relative)
+            result[rows] = 0.0
+            result[rows, : len(columns)] = np.column_stack(columns)
         except UsageError as error:
             return result, f"sensor {name} cannot give {distance}: {error.problems[0].message}"
     if len(seen_under) > 1 and space != "shares":
@@ -70,7 +76,8 @@ def _levels(view: View) -> Floats:
         rows = np.flatnonzero(shown.sensor == s)
         model = SensorModel.from_sensor(view.station.sensor(name))
         raw = tuple(
-            np.ascontiguousarray(shown.means[rows, band]) * model.span[band] + model.dark[band] for band in range(3)
-        )  # fmt: skip
+            np.ascontiguousarray(shown.means[rows, band]) * span + dark
+            for band, (span, dark) in enumerate(zip(model.span, model.dark, strict=True))
+        )
         result[rows] = model.level(raw)
     return result

@@ -183,8 +183,14 @@ def _comparable(
                 ),
                 "colour-mismatch",
             )
+        elif colour is not None and colour.shares is not None and len(colour.shares) != len(sensor.columns):
+            yield (
+                at,
+                f"there is a share for each band of the sensor; found {len(colour.shares)}; allowed {len(sensor.columns)}",
+                "colour-mismatch",
+            )
         return
-    if sensor.reads == "linear RGB" and sensor.to_xyz is None:
+    if sensor.reads not in ("XYZ", "CIELAB") and sensor.to_xyz is None and sensor.bands is None:
         yield (
             ("distance",),
             (

@@ -69,6 +69,7 @@ _KINDS: dict[str, tuple[Mapping[str, Decimal | int], str]] = {  # units by kind,
     "an angle": ({"deg": 1}, "12 deg"),
     "a share": ({"%": 1}, "95 %"),
     "a drift": ({"ppm": 10**6}, "20 ppm"),
+    "a wavelength": ({"nm": 1}, "540 nm"),
 }
 
 
@@ -150,6 +151,11 @@ def speed(value: object) -> float:
 def frequency(value: object) -> float:
     """Hertz, more than 0."""
     return _positive(value, "a frequency")
+
+
+def wavelength(value: object) -> float:
+    """Nanometres, more than 0."""
+    return _positive(value, "a wavelength")
 
 
 def angle(value: object) -> float:

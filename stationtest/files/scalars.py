@@ -49,6 +49,7 @@ from stationtest.files.quantities import (
     one_or_more,
     open_share,
     speed,
+    wavelength,
 )
 from stationtest.files.quantities import describe as describe
 from stationtest.files.quantities import positive as positive
@@ -156,6 +157,12 @@ GapLength = Annotated[
     PlainValidator(longer_than),
     PlainSerializer(lambda ns: f"longer than {words.duration_text(ns)}"),
     _scheme("^(longer than )?[0-9]+(\\.[0-9]+)?\\s*(ns|us|µs|μs|ms|s|min|h)$"),
+]
+Wavelength = Annotated[
+    float,
+    PlainValidator(wavelength),
+    PlainSerializer(lambda nm: f"{words.number_text(nm)} nm"),
+    _scheme(_UNIT_NUMBER + "nm$"),
 ]
 Share = Annotated[float, PlainValidator(share), _said_share, _share_scheme]
 AnyShare = Annotated[float, PlainValidator(any_share), _said_share, _share_scheme]

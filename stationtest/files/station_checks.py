@@ -13,11 +13,10 @@ from stationtest.files.form_checks import form_problems
 from stationtest.files.group_checks import group_problems
 from stationtest.files.paths import Folder
 from stationtest.files.scalars import Names
+from stationtest.files.sensor_checks import sensor_problems
 from stationtest.files.station_fields import (
-    BANDS,
     LogicFields,
     OutputFields,
-    SensorFields,
     SetFields,
     StationFields,
     TargetFields,
@@ -27,7 +26,6 @@ from stationtest.files.words import listed
 
 Told = tuple[tuple[str | int, ...], str, str]
 
-ILLUMINANTS = ("A", "B", "C", "D50", "D55", "D60", "D65", "D75", "E", "FL2", "FL7", "FL11")
 LATER = "held_until", "held_from", "held_while"
 KEPT_CONDITIONS = (
     "specimen", "sensor", "touching", "set", "item", "target", "id", "valid_from", "valid_until",
@@ -68,7 +66,7 @@ class Checks:
 
     def run(self) -> Iterator[Told]:
         for name, sensor in self.fields.sensors.items():
-            for loc, message, code in self._sensor(sensor):
+            for loc, message, code in sensor_problems(sensor, self.folder):
                 yield ("sensors", name, *loc), message, code
         for name, target in self.targets.items():
             if target.colour:
@@ -105,74 +103,6 @@ class Checks:
                 problem = self.folder.problem(self.folder.relative(path, ""))
                 if problem:
                     yield (key,), *problem
-
-    def _sensor(self, sensor: SensorFields) -> Iterator[Told]:
-        bands = BANDS[sensor.reads]
-        given = tuple(band for band in type(sensor.columns).model_fields if getattr(sensor.columns, band) is not None)
-        if set(given) != set(bands):
-            yield (
-                ("columns",),
-                (
-                    f"a sensor that reads {sensor.reads} has one column for each of its bands; found {listed(given) or 'none'}; "
-                    f"allowed {listed(bands)}"
-                ),
-                "wrong-value",
-            )
-        columns = [getattr(sensor.columns, band) for band in given]
-        if len(set(columns)) < len(columns):
-            yield ("columns",), "two bands are read from one column; each band has a column of its own", "contradiction"
-        if sensor.reads != "linear RGB":
-            for key in ("dark", "white", "to_xyz", "full_scale", "clips_at", "level", "when_dark"):
-                if getattr(sensor, key) is not None:
-                    yield (
-                        (key,),
-                        f"this belongs to counts, and the sensor reads {sensor.reads}; leave the line out",
-                        "contradiction",
-                    )
-            for key in ("illuminant", "observer"):
-                if getattr(sensor, key) is None:
-                    yield (
-                        (key,),
-                        f"this key is missing; {sensor.reads} readings are made under some illuminant and observer",
-                        "missing-key",
-                    )
-        else:
-            yield from self._counts(sensor)
-        if sensor.illuminant and not sensor.white_point and sensor.illuminant not in ILLUMINANTS:
-            yield (
-                ("illuminant",),
-                (
-                    f"this illuminant is not known, so its white point must be stated; found {sensor.illuminant}; "
-                    f"allowed {', '.join(ILLUMINANTS)}, or any name with `white_point: [X, Y, Z]`"
-                ),
-                "wrong-value",
-            )
-        if sensor.white_point and min(sensor.white_point) <= 0:
-            yield ("white_point",), "a white point has three values above 0", "wrong-value"
-
-    def _counts(self, sensor: SensorFields) -> Iterator[Told]:
-        dark, white = (list(_values(counts)) if counts is not None else None for counts in (sensor.dark, sensor.white))
-        if white and any(light <= black for light, black in zip(white, dark or (0, 0, 0), strict=True)):
-            yield ("white",), "white must be above dark in every band", "contradiction"
-        if sensor.full_scale is None:
-            for key in ("clips_at", "level", "when_dark"):
-                if getattr(sensor, key) is not None:
-                    yield (key,), "levels are shares of the full scale; `full_scale:` is missing", "missing-key"
-        elif sensor.clips_at and sensor.clips_at > sensor.full_scale:
-            yield ("clips_at",), f"readings cannot clip above the full scale of {sensor.full_scale:g}", "contradiction"
-        elif dark and max(dark) >= sensor.full_scale:
-            yield ("dark",), f"dark must be below the full scale of {sensor.full_scale:g}", "contradiction"
-        if sensor.to_xyz is not None:
-            for key, why in (
-                ("white", "`to_xyz` acts on counts relative to the white reference"),
-                ("illuminant", "XYZ is made for some illuminant"),
-                ("observer", "XYZ is made for some observer"),
-            ):
-                if getattr(sensor, key) is None:
-                    yield (key,), f"this key is missing; {why}", "missing-key"
-        level = sensor.level
-        if level and level.at_least is not None and level.at_most is not None and level.at_least >= level.at_most:
-            yield ("level",), "at_least must be below at_most", "contradiction"
 
     def _output(self, output: OutputFields) -> Iterator[Told]:
         yield from _one_of(output, ())
@@ -259,7 +189,3 @@ def _signals(logic: LogicFields) -> Iterator[str]:
             yield from _signals(part)
         else:
             yield part
-
-
-def _values(counts: Any) -> tuple[float, float, float]:
-    return tuple(counts) if isinstance(counts, list) else (counts.red, counts.green, counts.blue)  # type: ignore[return-value]

@@ -32,14 +32,16 @@ from stationtest.files.scalars import (
     Speed,
     TargetName,
     Text,
+    Wavelength,
     YesNo,
     wrong,
 )
 from stationtest.model.station import LANGUAGE
 
 BANDS = {"linear RGB": ("red", "green", "blue"), "XYZ": ("X", "Y", "Z"), "CIELAB": ("L", "a", "b")}
+READS = (*BANDS, "bands")
 Three = Annotated[list[Number], Field(min_length=3, max_length=3)]
-Matrix = Annotated[list[Three], Field(min_length=3, max_length=3)]
+Matrix = Annotated[list[list[Number]], Field(min_length=3, max_length=3)]
 Observer = Literal["2 deg", "10 deg"]
 
 
@@ -50,40 +52,29 @@ def _language(value: object) -> str:
 
 
 def _reads(value: object) -> str:
-    if value == "bands":
-        raise wrong("spectral bands come with a later version", value, ", ".join(BANDS), "reserved-word")
-    if not isinstance(value, str) or value not in BANDS:
-        raise wrong("what the sensor reads is not known", value, ", ".join(BANDS))
+    if not isinstance(value, str) or value not in READS:
+        raise wrong("what the sensor reads is not known", value, ", ".join(READS))
     return str(value)
 
 
 Language = Annotated[str, PlainValidator(_language), PlainSerializer(str), WithJsonSchema({"enum": [LANGUAGE, str(LANGUAGE)]})]
-Reads = Annotated[str, PlainValidator(_reads), WithJsonSchema({"enum": list(BANDS)})]
+Reads = Annotated[str, PlainValidator(_reads), WithJsonSchema({"enum": list(READS)})]
 
 
-class ColumnsFields(Fields):
-    """Columns by band: red, green, blue; or X, Y, Z; or L, a, b."""
-
-    red: Text | None = None
-    green: Text | None = None
-    blue: Text | None = None
-    X: Text | None = None
-    Y: Text | None = None
-    Z: Text | None = None
-    L: Text | None = None
-    a: Text | None = None
-    b: Text | None = None
+Columns = Annotated[
+    dict[Name, Text],
+    Field(json_schema_extra={"properties": {band: {"type": "string"} for bands in BANDS.values() for band in bands}}),
+]
+Counts = Annotated[Any, ByKind(items=list[Number], mapping=dict[Name, Number])]
 
 
-class CountsFields(Fields):
-    """Counts by band."""
+class SpectralFields(Fields):
+    """What the bands see, in the order of the columns: centre wavelengths, or responses under the sensor's own light."""
 
-    red: Number
-    green: Number
-    blue: Number
-
-
-Counts = Annotated[Any, ByKind(items=Three, mapping=CountsFields)]
+    centres: list[Wavelength] | None = Field(default=None, min_length=3)
+    responses: Text | None = None
+    light: Text | None = None
+    alike_over: Wavelength | None = None
 
 
 class LevelFields(Fields):
@@ -105,12 +96,13 @@ class SensorFields(Fields):
 
     serial: Text | None = None
     reads: Reads
-    columns: ColumnsFields
+    columns: Columns
     full_scale: Positive | None = None
     clips_at: Positive | None = None
     dark: Counts | None = None
     white: Counts | None = None
     to_xyz: Matrix | None = None
+    bands: SpectralFields | None = None
     illuminant: Text | None = None
     observer: Observer | None = None
     white_point: Three | None = None
@@ -126,7 +118,7 @@ class ColourFields(Fields):
 
     Lab: Three | None = None
     XYZ: Three | None = None
-    shares: Three | None = None
+    shares: Annotated[list[Number], Field(min_length=3)] | None = None
     illuminant: Text | None = None
     observer: Observer | None = None
 

@@ -8,20 +8,22 @@ from typing import Any
 
 from stationtest.files import recording_model
 from stationtest.files.paths import Folder
+from stationtest.files.sensor_checks import bands_of, number_of_each
 from stationtest.files.station_fields import (
-    BANDS,
     ChannelFields,
     ColourFields,
     LogicFields,
     OutputFields,
     ReferenceFields,
     SensorFields,
+    SpectralFields,
     StationFields,
 )
 from stationtest.files.tree import Map, Tree
 from stationtest.model import station as model
 from stationtest.model.events import EventKind
 from stationtest.model.group import Group
+from stationtest.model.spectrum import CIE_ILLUMINANTS, SpectralBands
 from stationtest.place import Place
 
 
@@ -51,7 +53,7 @@ def station(fields: StationFields, root: Map, tree: Tree, folder: Folder) -> mod
         between=fields.between,
         belt_speed_mm_s=fields.belt_speed,
         sensors=tuple(
-            _sensor(name, sensor, fields.belt_speed, place("sensors", name)) for name, sensor in fields.sensors.items()
+            _sensor(name, sensor, fields.belt_speed, folder, place("sensors", name)) for name, sensor in fields.sensors.items()
         ),
         targets=targets,
         settings=(
@@ -99,10 +101,10 @@ def _events(fields: StationFields) -> tuple[EventKind, ...]:
     return tuple(EventKind(name=name, until=until.get(name)) for name in names)
 
 
-def _triple(values: Any, bands: tuple[str, ...] = ()) -> tuple[float, float, float] | None:
+def _triple(values: Any) -> tuple[float, float, float] | None:
     if values is None:
         return None
-    first, second, third = values if isinstance(values, list | tuple) else [getattr(values, band) for band in bands]
+    first, second, third = values
     return first, second, third
 
 
@@ -110,29 +112,27 @@ def _colour(colour: ColourFields | None) -> model.Colour | None:
     if colour is None:
         return None
     space = next(key for key in ("Lab", "XYZ", "shares") if getattr(colour, key) is not None)
-    values = _triple(getattr(colour, space))
-    assert values is not None
-    return model.Colour(space=space, values=values, illuminant=colour.illuminant, observer=colour.observer)
+    return model.Colour(space=space, values=tuple(getattr(colour, space)), illuminant=colour.illuminant, observer=colour.observer)
 
 
-def _sensor(name: str, sensor: SensorFields, belt_speed: float | None, place: Place) -> model.Sensor:
-    first, second, third = bands = BANDS[sensor.reads]
+def _sensor(name: str, sensor: SensorFields, belt_speed: float | None, folder: Folder, place: Place) -> model.Sensor:
+    bands = bands_of(sensor)
     edge = sensor.edge
     if edge is None:
         edge = round(sensor.spot / belt_speed * 1e9) if sensor.spot and belt_speed else 0
-    matrix = [_triple(row) for row in sensor.to_xyz] if sensor.to_xyz else None
     dark = sensor.when_dark
     return model.Sensor(
         name=name,
         reads=sensor.reads,
-        bands=(first, second, third),
-        columns=(getattr(sensor.columns, first), getattr(sensor.columns, second), getattr(sensor.columns, third)),
+        bands=bands,
+        columns=tuple(sensor.columns[band] for band in bands),
         serial=sensor.serial,
         full_scale=sensor.full_scale,
         clips_at=sensor.clips_at or sensor.full_scale,
-        dark=_triple(sensor.dark, bands) or (0.0, 0.0, 0.0),
-        white=_triple(sensor.white, bands),
-        to_xyz=tuple(row for row in matrix if row) if matrix else None,
+        dark=(0.0,) * len(bands) if sensor.dark is None else number_of_each(sensor.dark, bands),
+        white=None if sensor.white is None else number_of_each(sensor.white, bands),
+        to_xyz=tuple(map(tuple, sensor.to_xyz)) if sensor.to_xyz else None,
+        spectral=_spectral(sensor.bands, folder) if sensor.bands else None,
         illuminant=sensor.illuminant,
         observer=sensor.observer,
         white_point=_triple(sensor.white_point),
@@ -143,6 +143,18 @@ def _sensor(name: str, sensor: SensorFields, belt_speed: float | None, place: Pl
         spot_mm=sensor.spot,
         edge_ns=edge,
         place=place,
+    )
+
+
+def _spectral(bands: SpectralFields, folder: Folder) -> SpectralBands:
+    """Paths relative to the folder; the curves are read later."""
+    by_name = bands.light in CIE_ILLUMINANTS
+    return SpectralBands(
+        centres_nm=tuple(bands.centres or ()),
+        responses_file=folder.relative(bands.responses, "") if bands.responses else None,
+        light=bands.light if by_name else None,
+        light_file=folder.relative(bands.light, "") if bands.light and not by_name else None,
+        alike_over_nm=bands.alike_over,
     )
 
 

@@ -84,8 +84,7 @@ class _Loader:
         self.files: dict[str, InputFile] = {}
 
     def station_alone(self) -> Suite:
-        read = read_station(self._tree(FILE, "station"), self.folder)
-        self.problems += read.problems
+        read = self._station()
         if self.problems or read.station is None:
             raise FileProblems(_once(self.problems))
         return Suite(
@@ -96,8 +95,7 @@ class _Loader:
     def suite(self, expectations: Mapping[str, ExpectationPart]) -> Suite:
         from stationtest.files.case_file import Known, read_cases
 
-        read = read_station(self._tree(FILE, "station"), self.folder)
-        self.problems += read.problems
+        read = self._station()
         requirements, listed = self._requirements(read)
         specimens, registered = self._specimens(read)
         members = {name: tuple(kind.members) for name, kind in read.fields.sets.items()} if read.fields else {}
@@ -138,6 +136,16 @@ class _Loader:
         return Suite(
             **{name: getattr(suite, name) for name in suite.__slots__ if name != "files"}, files=tuple(self.files.values())
         )
+
+    def _station(self) -> StationFile:
+        read = read_station(self._tree(FILE, "station"), self.folder)
+        self.problems += read.problems
+        if read.station is not None and any(sensor.spectral for sensor in read.station.sensors):
+            from stationtest.files.sensor_spectra import with_spectra
+
+            read.station, problems = with_spectra(read.station, self.folder, self._bytes)
+            self.problems += problems
+        return read
 
     def _bytes(self, file: str, role: str) -> bytes | None:
         """The bytes of a file; a problem, and None, where it cannot be opened. It is one of the inputs from then on."""

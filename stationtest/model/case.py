@@ -92,7 +92,7 @@ class Case:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class InputFile:
     """A file the result depends on. `role`: station, cases, recording, presentations, list, events, requirements, specimens,
-    run."""
+    run, spectrum."""
 
     path: str
     role: str

@@ -65,7 +65,8 @@ class Presentations:
     target.
 
     Codes index the name tuples. `specimen`, `set`, `item` are -1 where not known. `set` indexes `Sets`. Arrays have shape (P,).
-    `means` is (P, 3): the mean dark-corrected relative reading of the plateau, NaN where there is none.
+    `means` is (P, B), B the most bands that a sensor has: the mean dark-corrected relative reading of the plateau, NaN where
+    there is none.
     """
 
     sensors: tuple[str, ...]

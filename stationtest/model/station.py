@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from stationtest.model.events import EventKind
 from stationtest.model.group import Group
 from stationtest.model.recording_form import RecordingForm
+from stationtest.model.spectrum import SpectralBands
 from stationtest.place import NOWHERE, Place
 
 LANGUAGE = 1
@@ -31,10 +32,10 @@ class Scan:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Colour:
-    """A colour as numbers. `space` is 'Lab' (CIE 1976 L*a*b*), 'XYZ' (Y = 100 for white) or 'shares' (band shares, sum 1)."""
+    """A colour as numbers. `space` is 'Lab' (CIE 1976 L*a*b*), 'XYZ' (Y = 100 for white) or 'shares' (one a band, sum 1)."""
 
     space: str
-    values: tuple[float, float, float]
+    values: tuple[float, ...]
     illuminant: str | None = None
     observer: str | None = None
 
@@ -79,20 +80,23 @@ class WhenDark:
 class Sensor:
     """A point colour sensor and how to make colours of its counts.
 
-    `bands` and `columns` are parallel: for 'linear RGB' the bands are red, green, blue; for 'XYZ' X, Y, Z; for 'CIELAB' L, a, b.
-    Counts become relative readings as (count - dark) / (white - dark); `to_xyz` acts on those and gives XYZ with Y = 1 for white.
+    `bands`, `columns`, `dark` and `white` are parallel: for 'linear RGB' the bands are red, green, blue; for 'XYZ' X, Y, Z; for
+    'CIELAB' L, a, b; for 'bands' three or more with names of the user's. Counts become relative readings as
+    (count - dark) / (white - dark); `to_xyz` (3 rows, one number a band) acts on those and gives XYZ with Y = 1 for white;
+    where `spectral` says what the bands see, it follows from that.
     """
 
     name: str
     reads: str
-    bands: tuple[str, str, str]
-    columns: tuple[str, str, str]
+    bands: tuple[str, ...]
+    columns: tuple[str, ...]
     serial: str | None = None
     full_scale: float | None = None
     clips_at: float | None = None
-    dark: tuple[float, float, float] = (0.0, 0.0, 0.0)
-    white: tuple[float, float, float] | None = None
-    to_xyz: tuple[tuple[float, float, float], ...] | None = None
+    dark: tuple[float, ...] = (0.0, 0.0, 0.0)
+    white: tuple[float, ...] | None = None
+    to_xyz: tuple[tuple[float, ...], ...] | None = None
+    spectral: SpectralBands | None = None
     illuminant: str | None = None
     observer: str | None = None
     white_point: tuple[float, float, float] | None = None
@@ -103,6 +107,16 @@ class Sensor:
     spot_mm: float | None = None
     edge_ns: int | None = None
     place: Place = NOWHERE
+
+    @property
+    def counts(self) -> bool:
+        """Whether it reads counts of bands, and no colours."""
+        return self.reads in ("linear RGB", "bands")
+
+    @property
+    def calibrated(self) -> bool:
+        """Whether CIE colours can be made of its readings."""
+        return not self.counts or self.to_xyz is not None or self.spectral is not None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -284,6 +298,11 @@ class Station:
     def groups_of(self, sensor: str) -> tuple[Group, ...]:
         """The groups of one sensor's channels."""
         return tuple(group for group in self.groups if self.channel(group.channels[0]).sensor == sensor)
+
+    @property
+    def most_bands(self) -> int:
+        """How many bands the sensor with most of them has."""
+        return max((len(sensor.bands) for sensor in self.sensors), default=3)
 
     def fill_ns(self, sensor: Sensor) -> int | None:
         """How long a target takes to fill a sensor's spot: spot length / belt speed; None where either is not stated."""

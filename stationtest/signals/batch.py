@@ -30,7 +30,7 @@ class Batch:
     """Consecutive rows of a recording, n of them; every array has shape (n,).
 
     `first_row` counts the recording's rows from 0. `t_ns` (int64) is strictly rising, None for hand trials. `bands` holds, for
-    each sensor by name, its three bands as float64, as in the file. `digital` is keyed by ('input' | 'channel' | 'output', name):
+    each sensor by name, its bands as float64, as in the file. `digital` is keyed by ('input' | 'channel' | 'output', name):
     bool; in hand trials int8, -1 where nothing was noted. `codes` (int32) holds for target, specimen, set, item, sensor
     and each condition by name the index into `tables[name]`, -1 where the cell is empty. The tables grow while a recording is
     read and are shared by all its batches.
@@ -38,7 +38,7 @@ class Batch:
 
     first_row: int
     t_ns: Ints | None
-    bands: Mapping[str, tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]] = field(default_factory=dict)
+    bands: Mapping[str, tuple[NDArray[np.float64], ...]] = field(default_factory=dict)
     digital: Mapping[tuple[str, str], NDArray[np.bool_] | NDArray[np.int8]] = field(default_factory=dict)
     codes: Mapping[str, Codes] = field(default_factory=dict)
     tables: Mapping[str, list[str]] = field(default_factory=dict)
@@ -52,7 +52,7 @@ class Batch:
         return Batch(
             self.first_row + begin,
             None if self.t_ns is None else self.t_ns[begin:end],
-            {name: (x[begin:end], y[begin:end], z[begin:end]) for name, (x, y, z) in self.bands.items()},
+            {name: tuple(band[begin:end] for band in bands) for name, bands in self.bands.items()},
             {key: column[begin:end] for key, column in self.digital.items()},
             {name: column[begin:end] for name, column in self.codes.items()},
             self.tables,
@@ -69,8 +69,8 @@ def joined(batches: Sequence[Batch]) -> Batch:
         first.first_row,
         None if first.t_ns is None else np.concatenate([b.t_ns for b in batches if b.t_ns is not None]),
         {
-            name: tuple(np.concatenate([b.bands[name][band] for b in batches]) for band in range(3))  # type: ignore[misc]
-            for name in first.bands
+            name: tuple(np.concatenate([b.bands[name][band] for b in batches]) for band in range(len(bands)))
+            for name, bands in first.bands.items()
         },
         {key: np.concatenate([b.digital[key] for b in batches]) for key in first.digital},
         {name: np.concatenate([b.codes[name] for b in batches]) for name in first.codes},

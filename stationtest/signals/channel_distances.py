@@ -12,7 +12,7 @@ from stationtest.signals.conversion import SensorModel
 from stationtest.signals.distances import BUILT_IN, Compare, Distance, reference_in
 from stationtest.signals.elementwise import Columns
 
-Means = Mapping[Learned, tuple[float, float, float]]
+Means = Mapping[Learned, tuple[float, ...]]
 """The mean relative reading of each learned reference."""
 
 
@@ -56,7 +56,7 @@ class ChannelDistances:
     def compute(
         self, relative: Columns, out: NDArray[np.float64] | None = None, rows: Sequence[int] | None = None
     ) -> NDArray[np.float64]:
-        """Distances, float64 (C, n), from three columns (n,) of relative readings; `rows` picks channels by number.
+        """Distances, float64 (C, n), from columns (n,) of relative readings, one a band; `rows` picks channels by number.
 
         Pass only the readings that matter: each result depends on its own reading alone.
         """

@@ -1,7 +1,7 @@
 """From the counts of a sensor to relative readings, level, CIE XYZ, CIELAB, u'v' and band shares.
 
-Arrays are columns: three float64 arrays (n,), never (n, 3). All arithmetic is written out element by element: a matrix product
-would give other last bits in another cutting of the readings.
+Arrays are columns, one float64 array (n,) a band (three, or more of a spectral sensor), never (n, 3). All arithmetic is written
+out element by element: a matrix product would give other last bits in another cutting of the readings.
 
 Relative readings are (count - dark) / (white - dark); without a `white` the span is full_scale - dark. `to_xyz` acts on them and
 gives XYZ with Y = 1 for white; the white of L*a*b* is to_xyz (1, 1, 1) unless `white_point` is stated (in any scale: it is
@@ -22,6 +22,8 @@ from stationtest.signals.elementwise import LAB_CUBE, LAB_DELTA, LAB_SLOPE, Colu
 from stationtest.signals.scratch import Column, blocks, own_scratch
 
 Triple = tuple[float, float, float]
+Row = tuple[float, ...]
+"""One number a band."""
 
 # White points in X, Y, Z with Y = 100 of ASTM E308, for sensors that read XYZ or CIELAB and state none. A, C, D50 and FL2 at
 # 10 degrees, D75 and FL11 at 2 are from memory; B and D60 are sums in 5 nm steps; colour-science's spectra confirm all in a test.
@@ -58,21 +60,28 @@ class SensorModel:
     """How one sensor's counts become colours. `matrix` is to_xyz; `white` is the white of L*a*b*, XYZ as `matrix` gives it."""
 
     reads: str
-    dark: Triple
-    span: Triple  # white - dark, or 100 - 0 for XYZ, or 1 for CIELAB
-    level_span: Triple
+    dark: Row
+    span: Row  # white - dark, or 100 - 0 for XYZ, or 1 for CIELAB
+    level_span: Row
     clips_at: float | None
     dark_below: float | None
-    matrix: tuple[Triple, Triple, Triple] | None
+    matrix: tuple[Row, Row, Row] | None
     white: Triple | None
 
     @classmethod
     def from_sensor(cls, sensor: Sensor) -> SensorModel:
-        """The model of a declared sensor. Raises `UsageError` (wrong-value) where white or full scale is not above dark."""
-        dark: Triple = sensor.dark
+        """The model of a declared sensor. Raises `UsageError` (wrong-value) where white or full scale is not above dark.
+
+        A spectral sensor has its matrix worked out here; `FileProblems` where its bands give no colour.
+        """
+        dark: Row = sensor.dark
         matrix, white = sensor.to_xyz, sensor.white_point
-        if sensor.reads == "linear RGB":
-            top = sensor.white or ((sensor.full_scale,) * 3 if sensor.full_scale else tuple(d + 1.0 for d in dark))
+        if sensor.spectral is not None:
+            from stationtest.signals import spectral
+
+            matrix = spectral.to_xyz(sensor)
+        if sensor.counts:
+            top = sensor.white or ((sensor.full_scale,) * len(dark) if sensor.full_scale else tuple(d + 1.0 for d in dark))
             span = _minus(top, dark)
             if matrix is not None and white is None:
                 white = (sum(matrix[0]), sum(matrix[1]), sum(matrix[2]))
@@ -80,14 +89,14 @@ class SensorModel:
                 white = _scaled(white)
         else:
             dark = sensor.dark if sensor.reads == "XYZ" else (0.0, 0.0, 0.0)
-            span = (100.0, 100.0, 100.0) if sensor.reads == "XYZ" else (1.0, 1.0, 1.0)
+            span = (100.0,) * 3 if sensor.reads == "XYZ" else (1.0,) * 3
             matrix = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)) if sensor.reads == "XYZ" else None
             white = white or WHITE_POINTS.get((sensor.illuminant or "", sensor.observer or ""))
             white = _scaled(white) if white else None
         if sensor.full_scale:
-            level_span = _minus((sensor.full_scale,) * 3, dark)
+            level_span = _minus((sensor.full_scale,) * len(dark), dark)
         else:
-            level_span = span if sensor.reads == "linear RGB" else (100.0, 100.0, 100.0)
+            level_span = span if sensor.counts else (100.0,) * 3
         if min(*span, *level_span) <= 0:
             raise usage(f"sensor {sensor.name}: `white` and `full_scale` must be above `dark` in every band", "wrong-value")
         return cls(
@@ -103,7 +112,7 @@ class SensorModel:
 
     # -- counts ---------------------------------------------------------------------------------------------------------------
     def relative(self, raw: Columns, out: Columns | None = None) -> Columns:
-        """(count - dark) / (white - dark), three columns; written to `out` if given."""
+        """(count - dark) / (white - dark), one column a band; written to `out` if given."""
         results = out or tuple(np.empty(len(column)) for column in raw)
         for column, dark, span, result in zip(raw, self.dark, self.span, results, strict=True):
             np.subtract(column, dark, result)
@@ -123,7 +132,7 @@ class SensorModel:
         scratch = own_scratch()
         for part in blocks(len(result)):
             band = scratch.of(len(result[part]))[0]
-            for number in (1, 2):
+            for number in range(1, len(raw)):
                 np.subtract(raw[number][part], self.dark[number], band)
                 np.divide(band, self.level_span[number], band)
                 np.maximum(result[part], band, out=result[part])
@@ -146,7 +155,7 @@ class SensorModel:
 
     # -- colours of relative readings -------------------------------------------------------------------------------------------
     def columns(self, space: str, relative: Columns) -> Columns:
-        """The columns of a space: 'Lab' (3), 'uv' (2) or 'shares' (3). Raises `UsageError` where the sensor cannot give them."""
+        """The columns of a space: 'Lab' (3), 'uv' (2), 'shares' (one a band). `UsageError` where the sensor cannot give them."""
         if space == "Lab":
             return self.lab(relative)
         return self.uv(relative) if space == "uv" else self.shares(relative)
@@ -207,16 +216,17 @@ class SensorModel:
         return results
 
     def shares(self, relative: Columns, out: Columns | None = None) -> Columns:
-        """Each band by the sum of the three; infinity where the sum is not above 0, so that no distance to it is finite."""
+        """Each band by the sum of all; infinity where the sum is not above 0, so that no distance to it is finite."""
         if self.reads == "CIELAB":
             raise usage("a sensor that reads CIELAB has no bands to take shares of", "colour-mismatch")
-        results = out or tuple(np.empty(len(relative[0])) for _ in range(3))
+        results = out or tuple(np.empty(len(column)) for column in relative)
         scratch = own_scratch()
         for part in blocks(len(relative[0])):
             bands = tuple(column[part] for column in relative)
             total = scratch.of(len(bands[0]))[1]
             np.add(bands[0], bands[1], total)
-            np.add(total, bands[2], total)
+            for band in bands[2:]:
+                np.add(total, band, total)
             for band, result in zip(bands, results, strict=True):
                 np.copyto(result[part], band)
             divide(tuple(result[part] for result in results), total)
@@ -230,7 +240,7 @@ class SensorModel:
         """The rows of the matrix from relative readings to 4 X, 9 Y, X + 15 Y + 3 Z."""
         return _uv_rows(self._matrix())
 
-    def xyz_of_lab(self, lab: Triple) -> Triple:
+    def xyz_of_lab(self, lab: Row) -> Triple:
         """X, Y, Z (Y = 1 for white) of one L*a*b*."""
         white = self._white()
         fy = (lab[0] + 16) / 116
@@ -250,7 +260,7 @@ class SensorModel:
             np.copyto(result, w * np.where(f > LAB_DELTA, f * f * f, (f - 4 / 29) / LAB_SLOPE))
         return out
 
-    def _matrix(self) -> tuple[Triple, Triple, Triple]:
+    def _matrix(self) -> tuple[Row, Row, Row]:
         if self.matrix is None:
             raise usage("a sensor without `to_xyz` gives no CIE colours; use `sensor chromaticity`", "colour-mismatch")
         return self.matrix
@@ -261,14 +271,14 @@ class SensorModel:
         return self.white
 
 
-_IDENTITY: tuple[Triple, Triple, Triple] = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
+_IDENTITY: tuple[Row, Row, Row] = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
 
 
-def _minus(top: tuple[float, ...], dark: Triple) -> Triple:
-    return top[0] - dark[0], top[1] - dark[1], top[2] - dark[2]
+def _minus(top: Row, dark: Row) -> Row:
+    return tuple(above - below for above, below in zip(top, dark, strict=True))
 
 
-def _uv_rows(matrix: tuple[Triple, Triple, Triple]) -> tuple[tuple[float, ...], ...]:
+def _uv_rows(matrix: tuple[Row, Row, Row]) -> tuple[Row, ...]:
     x, y, z = matrix
     total = tuple(p + 15 * q + 3 * r for p, q, r in zip(x, y, z, strict=True))
     return tuple(4 * value for value in x), tuple(9 * value for value in y), total

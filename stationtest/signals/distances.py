@@ -4,7 +4,7 @@ A `Distance` says in which space it works; `of(reference)` gives a function of t
 
 - `Lab`: CIE 1976 L*, a*, b* (ISO/CIE 11664-4), relative to the sensor's own white
 - `uv`: CIE 1976 u', v' (ISO/CIE 11664-5)
-- `shares`: band / sum of the three bands, without calibration
+- `shares`: band / sum of all bands, without calibration; as many as the sensor has bands
 
 A reading without a colour (sum of bands or X + 15 Y + 3 Z not above 0) has the coordinates infinity and the distance infinity.
 """
@@ -168,7 +168,7 @@ def cmc_1_1(reference: tuple[float, ...]) -> Compare:
 
 
 def sensor_chromaticity(reference: tuple[float, ...]) -> Compare:
-    """The Euclidean distance of the shares of the three bands; no standard has it."""
+    """The Euclidean distance of the shares of the bands; no standard has it."""
     return _Euclidean(reference)
 
 
@@ -196,10 +196,10 @@ def get(name: str) -> Distance:
     return BUILT_IN[name]
 
 
-def reference_in(space: str, colour: Colour | tuple[float, float, float], sensor: Sensor | SensorModel) -> tuple[float, ...]:
+def reference_in(space: str, colour: Colour | tuple[float, ...], sensor: Sensor | SensorModel) -> tuple[float, ...]:
     """A reference in the space of a distance, for one sensor.
 
-    `colour` is a stated colour, or the mean relative reading that was learned (three numbers, converted once, as a reading is).
+    `colour` is a stated colour, or the mean relative reading that was learned (a number a band, converted once, as a reading is).
     A stated Lab is taken relative to the sensor's own white, as the sensor's readings are; a stated XYZ has Y = 100 for that
     white. Illuminant and observer must be those of the sensor, which is checked where the files are read.
     Raises `UsageError`: colour-mismatch where the sensor cannot give this space, cannot-learn where the learned mean is dark.

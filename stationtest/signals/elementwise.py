@@ -23,8 +23,9 @@ def combine(row: tuple[float, ...], bands: Columns, out: Column, scratch: Scratc
     np.multiply(bands[0], row[0], out)
     np.multiply(bands[1], row[1], term)
     np.add(out, term, out)
-    np.multiply(bands[2], row[2], term)
-    np.add(out, term, out)
+    for band, weight in zip(bands[2:], row[2:], strict=True):
+        np.multiply(band, weight, term)
+        np.add(out, term, out)
 
 
 def divide(columns: Columns, total: Column) -> None:

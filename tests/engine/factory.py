@@ -158,7 +158,7 @@ class Table:
 
     def observations(self) -> SourceObservations:
         rows = self.rows
-        n = len(rows)
+        n, bands = len(rows), self.station.most_bands
         last = (
             self.end
             if self.end is not None
@@ -188,7 +188,7 @@ class Table:
             longest_step_ns=column("step", MS), status=column("status", 0), touches_before=column("touches", False, np.bool_),
             touches_after=np.zeros(n, dtype=np.bool_), level_min=column("level_min", np.nan, np.float64),
             level_max=column("level_max", np.nan, np.float64), clipped_rows=column("clipped", 0), dark_rows=column("dark", 0),
-            means=np.array([row.get("means", (np.nan,) * 3) for row in rows], dtype=np.float64).reshape(n, 3),
+            means=np.array([row.get("means", (np.nan,) * bands) for row in rows], dtype=np.float64).reshape(n, bands),
             conditions=conditions,
         )  # fmt: skip
         set_targets = tuple(dict.fromkeys([*targets, *(name for one in self.sets for name in one["counts"])]))

@@ -3,6 +3,7 @@ ms."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -316,8 +317,6 @@ def test_count_in_a_set() -> None:
 
 def lab_table(points: list[tuple[float, float, float]], **more: Any) -> Table:
     lab = sensor("sachet")
-    from dataclasses import replace
-
     lab = replace(lab, reads="CIELAB", bands=("L", "a", "b"), illuminant="D65", observer="2 deg", full_scale=None, white=None)
     table = Table(station(sensors=(lab,)), end=20000)
     table.add_set(0, 10000, FULL)
@@ -337,6 +336,20 @@ def test_alike_is_the_largest_distance_of_any_two() -> None:
     assert outcome(judge_box(table, alike={**asked, "targets": "mint"})) == "conforming"
     assert "clipped readings" in judge_box(lab_table([(50, 0, 0), (50, 3, 4)], clipped=3), alike=asked)["reason"]
     assert "fewer than two" in judge_box(lab_table([(50, 0, 0)]), alike=asked)["reason"]
+
+
+def test_shares_of_different_bands_are_not_compared() -> None:
+    three, four = sensor("sachet"), sensor("tin")
+    four = replace(four, reads="bands", bands=("a", "b", "c", "d"), dark=(0,) * 4, white=(1,) * 4)
+    table = Table(station(sensors=(three, four)), end=20000)
+    table.add_set(0, 10000, FULL)
+    table.add("mint", 0, 80, set=0, means=(0.2, 0.3, 0.5, 0))
+    asked = {"distance": "sensor chromaticity", "at_most": "0.2"}
+    table.add("mint", 100, 180, set=0, sensor="tin", means=(0.2, 0.3, 0.4, 0.1))
+    assert "were read in different bands" in judge_box(table, alike=asked)["reason"]
+    table.rows[1] = {**table.rows[1], "sensor": "sachet"}
+    result = judge_box(table, alike=asked)  # by hand: (2, 3, 4) / 9 against (2, 3, 5) / 10
+    assert result["expectations"][0]["worst"]["value"] == pytest.approx((2**2 + 3**2 + 5**2) ** 0.5 / 90, rel=1e-9)
 
 
 def test_a17_the_standard_of_a_distance_is_each_of_the_two_once() -> None:

@@ -260,11 +260,11 @@ STATION_PROBLEMS: list[tuple[str, str, list[str]]] = [
     ),
     (
         "reads: linear RGB",
-        "reads: bands",
+        "reads: RGB",
         [
             (
-                "station.yaml:5:12: sensors.sachet.reads: spectral bands come with a later version; found bands; "
-                "allowed linear RGB, XYZ, CIELAB [reserved-word]"
+                "station.yaml:5:12: sensors.sachet.reads: what the sensor reads is not known; found RGB; "
+                "allowed linear RGB, XYZ, CIELAB, bands [wrong-value]"
             ),
         ],
     ),
@@ -274,7 +274,7 @@ STATION_PROBLEMS: list[tuple[str, str, list[str]]] = [
         [
             (
                 "station.yaml:6:5: sensors.sachet.columns: a sensor that reads linear RGB has one column for each of "
-                "its bands; found green, blue and X; allowed red, green and blue [wrong-value]"
+                "its bands; found X, green and blue; allowed red, green and blue [wrong-value]"
             ),
         ],
     ),
