@@ -70,6 +70,7 @@ def test_written_holds_the_words_with_defaults_filled_in(tmp_path: Path) -> None
         "tolerance": "4",
         "hysteresis": "0 %",
         "switches": "on match",
+        "read_as": "level",
         "on_delay": "0 ms",
         "off_delay": "0 ms",
     }
