@@ -43,7 +43,7 @@ def _station(parser: argparse.ArgumentParser) -> None:
 
 
 def _schema(parser: argparse.ArgumentParser) -> None:
-    names = ("station", "case", "run", "record")
+    names = ("station", "case", "run", "scene", "record")
     parser.add_argument("name", nargs="?", choices=names, metavar="NAME", help=f"one of {', '.join(names)}; all if not given")
     parser.add_argument(
         "--write", metavar="STATION", help="put the schemas beside the files there, with the line editors look for"
@@ -77,6 +77,8 @@ def _run(parser: argparse.ArgumentParser) -> None:
         "-o", "--output", metavar="FOLDER", help="a new folder for record and report (default: below STATION/runs)"
     )
     parser.add_argument("--only", action="append", metavar="ID", help="judge this case only; may be given several times")
+    other = "judge the cases on this recording or scene instead of their own (relative to STATION); may be given several times"
+    parser.add_argument("--readings", action="append", metavar="FILE", help=other)
     _workers(parser)
 
 

@@ -46,7 +46,7 @@ def copy_of_the_demo(to: Path) -> Path:
 
 
 def test_every_block_of_yaml_is_one_that_is_tested() -> None:
-    known = r"# (a case|station\.yaml|cases/\S+\.case\.yaml|recordings/\S+\.recording\.yaml)\n"
+    known = r"# (a case|station\.yaml|cases/\S+\.case\.yaml|recordings/\S+\.recording\.yaml|scenes/\S+\.scene\.yaml)\n"
     assert all(re.match(known, text) for text in blocks("yaml"))
 
 
@@ -93,6 +93,20 @@ def test_the_tutorial_does_what_it_says(tmp_path: Path) -> None:
     assert judged.returncode == 1, judged.stdout + judged.stderr
     assert "not shown" in judged.stdout.lower()
     assert len(list((tmp_path / "runs").glob("*/report.html"))) == 1
+
+
+def test_the_scene_is_one_of_the_tutorial(tmp_path: Path) -> None:
+    """Under the cases of the tutorial, its references learned from the scene itself: all that is asked comes out as simulated."""
+    for folder in ("recordings", "cases", "scenes"):
+        (tmp_path / folder).mkdir()
+    for name, text in {**named("station"), **named("cases"), **named("scenes")}.items():
+        text = text.replace("learned: recordings/taught.csv", "learned: scenes/line.scene.yaml")
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    (tmp_path / "recordings" / "day1.csv").write_text("ms;r;g;b;part;no\n0;1;2;3;;\n", encoding="utf-8")
+    command = [sys.executable, "-m", "stationtest", "run", str(tmp_path), "--readings", "scenes/line.scene.yaml"]
+    judged = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert judged.returncode in (0, 1), judged.stdout + judged.stderr
+    assert "simulated: some or all readings were made by a program" in judged.stdout and "fail " not in judged.stdout
 
 
 def test_the_python_example() -> None:
@@ -155,7 +169,7 @@ def keys_of(schema: object) -> set[str]:
     return set().union(*(keys_of(part) for part in schema)) if isinstance(schema, list) else set()
 
 
-@pytest.mark.parametrize("name", ["station", "case", "recording", "run"])
+@pytest.mark.parametrize("name", ["station", "case", "recording", "run", "scene"])
 def test_every_key_of_the_files_is_described(name: str) -> None:
     """As a word in a code span of the reference."""
     spans = re.findall(r"`([^`\n]+(?:\n[^`\n]+)?)`", README.partition("## The files")[2])

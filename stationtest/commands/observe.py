@@ -19,7 +19,7 @@ def body(args: argparse.Namespace) -> int:
 
     parts = plugins.load()
     if args.recordings:
-        found = suite.load_station(args.station, allow_outside=args.allow_outside)
+        found = suite.load_station(args.station, allow_outside=args.allow_outside, readings=args.recordings)
     else:
         found = suite.load(args.station, allow_outside=args.allow_outside, expectations=parts.expectations)
     keys = args.recordings or list(found.readings())

@@ -19,7 +19,9 @@ def body(args: argparse.Namespace) -> int:
     manager = plugins.manager()
     parts = plugins.load(manager)
     listeners = plugins.Listeners(manager)
-    found = suite.load(args.station, allow_outside=args.allow_outside, expectations=parts.expectations)
+    found = suite.load(
+        args.station, allow_outside=args.allow_outside, expectations=parts.expectations, readings=args.readings or ()
+    )
     if args.output is not None:
         saving.must_be_new(args.output)  # better told now than after the work
     with progress() as show:

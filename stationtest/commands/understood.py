@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 from stationtest.files.words import duration_text
 from stationtest.model.case import Suite
@@ -10,12 +11,16 @@ from stationtest.model.parts import Parts
 from stationtest.model.recording_form import RecordingForm
 from stationtest.model.recording_tables import has_tables
 
+if TYPE_CHECKING:
+    from stationtest.sources.scenes.opened import OpenedScene
+
 ROWS = 3
 
 
 def lines(suite: Suite, key: str, parts: Parts) -> Iterator[str]:
     """Indented lines about one recording. Raises `ReadingsError` if its beginning is refused."""
     from stationtest.sources.recorded import open_recording
+    from stationtest.sources.scenes.opened import OpenedScene
 
     recording = open_recording(suite, key, parts.formats)
     if has_tables(key):
@@ -24,6 +29,10 @@ def lines(suite: Suite, key: str, parts: Parts) -> Iterator[str]:
 
         assert isinstance(recording, TablesRecording)
         yield from understood_tables.lines(recording)
+        yield from _first_rows(recording)
+        return
+    if isinstance(recording, OpenedScene):
+        yield from _scene(recording)
         yield from _first_rows(recording)
         return
     form = recording.form
@@ -41,6 +50,20 @@ def lines(suite: Suite, key: str, parts: Parts) -> Iterator[str]:
             yield f"  sensor {sensor.name}: {pairs}"
     yield from _columns(form)
     yield from _first_rows(recording)
+
+
+def _scene(opened: OpenedScene) -> Iterator[str]:
+    scene, line = opened.scene, opened.line
+    yield f"{scene.path}: a scene, seed {scene.seed}; {line.rows} readings, one every {duration_text(scene.every_ns)}"
+    shown = ", ".join(
+        f"{int((line.target == number).sum())} {target.name}" for number, target in enumerate(scene.targets)
+    )
+    yield f"  {len(line.target)} presentations at {scene.belt.speed_mm_s:g} mm/s: {shown}"
+    for number, kind in enumerate(scene.sets):
+        yield f"  {int((line.set_kind == number).sum())} sets {kind.name}"
+    yield f"  sensor {opened.sensors[0]}: simulated counts"
+    if scene.inputs:
+        yield f"  inputs: {', '.join(given.name for given in scene.inputs)}"
 
 
 def _columns(form: RecordingForm) -> Iterator[str]:

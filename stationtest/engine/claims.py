@@ -70,6 +70,6 @@ def limits(suite: Suite, cases: Sequence[CaseResult], sources: Sequence[Source])
         found.append(
             "The station does not say what the spot sees between presentations, so the time between them was not judged."
         )
-    if any(each["kind"] == "stream" for each in sources):
+    if any(each["kind"] != "trials" for each in sources):
         found.append("An instant is known to one reading period; what was shorter than a reading period was not seen.")
     return found

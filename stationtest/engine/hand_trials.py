@@ -26,11 +26,11 @@ from stationtest.signals.batch import TRUTH, UNKNOWN, Batch
 from stationtest.signals.channel_distances import ChannelDistances
 from stationtest.signals.conversion import SensorModel
 from stationtest.signals.distances import known_of
-from stationtest.sources.recorded import Recording
+from stationtest.sources.readings import Readings
 from stationtest.sources.trials import void
 
 
-def observe_trials(suite: Suite, recording: Recording, parts: Parts, taught: Taught) -> SourceObservations:
+def observe_trials(suite: Suite, recording: Readings, parts: Parts, taught: Taught) -> SourceObservations:
     """The rows of the table as presentations without times. What was noted counts as seen; nothing noted is not known."""
     station, form = suite.station, recording.form
     batch = recording.trials()

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -41,7 +42,8 @@ from stationtest.signals.distances import known_of
 from stationtest.signals.presentations import Facts, PresentationTable, Ranges, builder_for
 from stationtest.signals.screen import Screen
 from stationtest.sources.events import read_events
-from stationtest.sources.recorded import Recording, open_recording
+from stationtest.sources.readings import Readings
+from stationtest.sources.recorded import open_recording
 
 Ints = NDArray[np.int64]
 Progress = Callable[[int, int | None], None]
@@ -66,7 +68,7 @@ def edge_ns(station: Station, sensor: Sensor) -> int:
     return sensor.edge_ns if sensor.edge_ns is not None else station.fill_ns(sensor) or 0
 
 
-def facts_of(station: Station, recording: Recording) -> Facts:
+def facts_of(station: Station, recording: Readings) -> Facts:
     """What the builder of presentations must know of a recording."""
     form = recording.form
     return Facts(
@@ -82,7 +84,7 @@ def facts_of(station: Station, recording: Recording) -> Facts:
 class _Observer:
     """One pass over one recording."""
 
-    def __init__(self, suite: Suite, recording: Recording, parts: Parts, taught: learning.Taught) -> None:
+    def __init__(self, suite: Suite, recording: Readings, parts: Parts, taught: learning.Taught) -> None:
         self.suite, self.station, self.recording, self.taught = suite, suite.station, recording, taught
         self.facts = facts_of(self.station, recording)
         listed = recording.listed()
@@ -204,17 +206,22 @@ class _Observer:
         sets = without_silent_edges(station, sets, logic.signals)
         built = responses.finish()
         status[(table.start_ns < self.first_ns + _warm_up(station)) & ~built.known.all(axis=1, where=built.applies)] |= CUT_START
+        basis, signals = "recorded" if "computed" not in built.basis else "computed", logic.signals
+        if self.recording.kind == "scene":  # whatever rests on a scene is simulated, inputs included
+            basis = "simulated"
+            built = replace(built, basis=("simulated",) * len(built.basis))
+            signals = {key: replace(signal, basis="simulated") for key, signal in signals.items()}
         return SourceObservations(
             key=self.recording.path,
-            kind="stream",
-            basis="recorded" if "computed" not in built.basis else "computed",
+            kind="scene" if self.recording.kind == "scene" else "stream",
+            basis=basis,
             reader=self.recording.reader,
             clock=self._clock(end_ns),
             gaps=gaps,
             presentations=self._presentations(table, sensor, status, belongs, figures),
             responses=built,
             sets=sets,
-            signals=logic.signals,
+            signals=signals,
             outside=np.array(sorted(responses.outside), np.int64).reshape(-1, 3),
             carried_over=logic.carried_over,
             expected_presentations=self.expected,

@@ -15,6 +15,7 @@ import numpy as np
 from stationtest.engine import claims, judging, pairs, register
 from stationtest.engine.case_entry import not_run, plain
 from stationtest.files import canonical
+from stationtest.files.words import listed
 from stationtest.model.case import Case, Suite
 from stationtest.model.observations import OBSERVING, STATUS_WORDS, SourceObservations
 from stationtest.model.record import (
@@ -59,6 +60,8 @@ def assemble(
     simulated = any(each["kind"] == "scene" or each["basis"] == "simulated" for each in sources)
     settings = plain(suite.station_written)
     because = _partial_because(cases, selected)
+    if suite.other_readings:
+        because.append(f"The cases were judged on {listed(suite.other_readings)}, not on the readings that they name.")
     return {
         "verdict": overall(cases),
         "simulated": simulated,

@@ -22,7 +22,7 @@ def of_case(result: CaseResult, observations: dict[str, SourceObservations]) -> 
     worst = [*result["nonconforming_trials"], *(part["worst"] for part in result["expectations"] if part["worst"])]
     for trial in worst:
         source = observations.get(trial["source"])
-        if source is not None and source.kind == "stream" and trial["index"] >= 0:
+        if source is not None and source.kind != "trials" and trial["index"] >= 0:
             return of_trial(source, trial, result["unit"])
     return ""
 

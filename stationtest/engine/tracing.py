@@ -13,7 +13,8 @@ from stationtest.model.parts import Parts
 from stationtest.signals.channel_distances import ChannelDistances, Means
 from stationtest.signals.conversion import SensorModel
 from stationtest.signals.distances import known_of
-from stationtest.sources.recorded import Recording, open_recording
+from stationtest.sources.readings import Readings
+from stationtest.sources.recorded import open_recording
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +32,7 @@ class Tracer:
 
     def __init__(self, suite: Suite, parts: Parts) -> None:
         self._suite, self._parts = suite, parts
-        self._opened: dict[str, Recording] = {}
+        self._opened: dict[str, Readings] = {}
         self._taught: learning.Taught | None = None
 
     def learned(self) -> Means:

@@ -48,6 +48,7 @@ class _Stated(Fields):
     evidence: Evidence | None = None
     basis: Basis | None = None
     readings: OneOrMore[Text] | None = None
+    scene: OneOrMore[Text] | None = None
     do: Text | None = None
     tags: OneOrMore[Text] | None = None
 
@@ -80,6 +81,7 @@ class CaseFileHead(Fields):
 
     language: Language = said("1")
     readings: OneOrMore[Text] | None = None
+    scene: OneOrMore[Text] | None = None
     evidence: Evidence | None = None
     basis: Basis | None = None
     cases: Anything = None

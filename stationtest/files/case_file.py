@@ -23,10 +23,11 @@ from stationtest.files.words import shown
 from stationtest.model.case import Case, Expected
 from stationtest.model.parts import ExpectationPart
 from stationtest.model.recording_tables import has_tables
+from stationtest.model.scene import SUFFIX, is_scene
 from stationtest.place import Place
 
-RESERVED = {"scene": "comes with simulated readings"}
-_HEAD = ("readings", "evidence", "basis")
+_HEAD = ("readings", "scene", "evidence", "basis")
+_SOURCES = ("readings", "scene")
 _ID: TypeAdapter[str] = TypeAdapter(CaseId)
 _NOT_AN_ID = re.compile(r"[^A-Za-z0-9_.-]")  # ids of these characters need no closer look
 
@@ -57,8 +58,7 @@ def read_cases(tree: Tree, file: str, known: Known) -> tuple[list[Case], list[Pr
         if root is not None:
             problems.append(Problem(tree.place(root), "", "a case file is a mapping with `cases:`", "wrong-value"))
         return [], problems
-    _reserved(tree, root, "", problems)
-    head_node = Map({key: value for key, value in root.items() if key != "cases" and key not in RESERVED})
+    head_node = Map({key: value for key, value in root.items() if key != "cases"})
     head_node.line, head_node.column = root.line, root.column
     head, found = typed(CaseFileHead, head_node, tree.path, context=known.names)
     problems += found
@@ -79,12 +79,6 @@ def read_cases(tree: Tree, file: str, known: Known) -> tuple[list[Case], list[Pr
     reader = _Reader(tree, file, known, head_node, head, problems)
     cases = [case for key, node in cases_node.items() for case in reader.case(key, node)]
     return cases, reader.problems
-
-
-def _reserved(tree: Tree, node: Map, prefix: str, problems: list[Problem]) -> None:
-    for key in node:
-        if key in RESERVED:
-            problems.append(Problem(tree.place(key), f"{prefix}{key}", f"this word is kept: it {RESERVED[key]}", "reserved-word"))
 
 
 def _told(tree: Tree, node: Any, key: str, told: Any) -> Iterator[Problem]:
@@ -125,8 +119,6 @@ class _Reader:
                     Problem(self.tree.place(key), path, "a case is a mapping with `title`, `present` and `expect`", "wrong-value")
                 )
             return
-        if any(word in node for word in RESERVED):
-            _reserved(self.tree, node, f"{path}.", self.problems)
         for id_, place, laid in self._rows(key, node, path):
             case = self._one(id_, place, laid, node)
             if case is not None:
@@ -189,9 +181,12 @@ class _Reader:
 
     def _plain(self, base: Map, row: Mapping[str, Any], key: str) -> Map:
         laid = Map(self.inherited)
-        laid.update(base)
-        laid.update(row)
-        for word in ("rows", "id", *RESERVED):
+        for layer in (base, row):
+            if any(word in layer for word in _SOURCES):  # readings or a scene: what is said last holds alone
+                for word in _SOURCES:
+                    laid.pop(word, None)
+            laid.update(layer)
+        for word in ("rows", "id"):
             if word in laid and (word != "id" or "id" in row):
                 del laid[word]
         at: Any = row if isinstance(row, Map) else key
@@ -277,28 +272,30 @@ class _Reader:
         return Expected(name=part.name, fields=fields, written=plain(value), version=part.version, unit=part.unit)
 
     def _readings(self, node: Map, path: str) -> tuple[str, ...]:
-        given = node.get("readings")
-        if given is None:
+        given = [(key, word) for key in _SOURCES for word in _each(node.get(key))]
+        if not any(key in node for key in _SOURCES):
             message = "this key is missing; it names the recordings on which the case, or every case of the file, is judged"
-            if not any(word in node for word in RESERVED):
-                self.problems.append(
-                    Problem(Place(self.tree.path, node.line, node.column), f"{path}.readings", message, "missing-key")
-                )
-            return ()
-        found = []
-        for word in given if isinstance(given, Items) else [given]:
+            self.problems.append(
+                Problem(Place(self.tree.path, node.line, node.column), f"{path}.readings", message, "missing-key")
+            )
+        elif all(key in node for key in _SOURCES):
+            message = "a case is judged on recordings (readings) or on a scene; make two cases"
+            at = self.tree.place(next(key for key in node if key == "scene"))
+            self.problems.append(Problem(at, f"{path}.scene", message, "contradiction"))
+        found: list[str] = []
+        for key, word in given:
             if isinstance(word, Hole) or not isinstance(word, Word):
                 continue
             relative, message, code = self._recording(word)
+            if not message and is_scene(relative) != (key == "scene"):
+                message = f"a scene is a file NAME{SUFFIX} and stands under `scene:`; found {shown(relative)}"
+                code = "wrong-value"
             if message:
-                self.problems.append(Problem(self.tree.place(word), f"{path}.readings", message, code))
+                self.problems.append(Problem(self.tree.place(word), f"{path}.{key}", message, code))
             elif relative in found:
                 self.problems.append(
                     Problem(
-                        self.tree.place(word),
-                        f"{path}.readings",
-                        f"this recording is named twice; found {word}",
-                        "duplicate-name",
+                        self.tree.place(word), f"{path}.{key}", f"this recording is named twice; found {word}", "duplicate-name"
                     )
                 )
             found.append(relative)
@@ -313,6 +310,7 @@ class _Reader:
                 not message
                 and self.known.names is not None
                 and not has_tables(relative)
+                and not is_scene(relative)
                 and not any(matches(relative, pattern) for pattern in self.known.patterns)
             ):
                 message = (
@@ -322,3 +320,7 @@ class _Reader:
                 code = "no-form"
             self.known.readings[key] = relative, message, code
         return self.known.readings[key]
+
+
+def _each(node: Any) -> list[Any]:
+    return node if isinstance(node, Items) else [] if node is None else [node]

@@ -15,6 +15,7 @@ from stationtest.files.station_fields import (
     TargetFields,
 )
 from stationtest.files.words import listed
+from stationtest.model.scene import is_scene
 
 Told = tuple[tuple[str | int, ...], str, str]
 
@@ -109,7 +110,7 @@ class ChannelChecks:
             problem = self.folder.problem(recording)
             if problem:
                 yield ("learned",), *problem
-            elif not any(matches(recording, pattern) for pattern in self.fields.recordings):
+            elif not is_scene(recording) and not any(matches(recording, pattern) for pattern in self.fields.recordings):
                 yield ("learned",), f"no entry under `recordings:` says how this file is written; found {recording}", "no-form"
 
 

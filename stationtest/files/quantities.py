@@ -70,6 +70,10 @@ _KINDS: dict[str, tuple[Mapping[str, Decimal | int], str]] = {  # units by kind,
     "a share": ({"%": 1}, "95 %"),
     "a drift": ({"ppm": 10**6}, "20 ppm"),
     "a wavelength": ({"nm": 1}, "540 nm"),
+    "a difference of temperature": ({"K": 1}, "15 K"),
+    "a time of use": ({"h": 1}, "8000 h"),
+    "a shift with temperature": ({"nm/K": 1}, "0.05 nm/K"),
+    "a change with temperature": ({"%/K": 1}, "-0.3 %/K"),
 }
 
 
@@ -153,14 +157,64 @@ def frequency(value: object) -> float:
     return _positive(value, "a frequency")
 
 
+def any_length(value: object) -> float:
+    """Millimetres, either way."""
+    return float(_quantity(value, "a length"))
+
+
+def length_or_none(value: object) -> float:
+    """Millimetres, 0 or more."""
+    return _not_negative(value, "a length")
+
+
 def wavelength(value: object) -> float:
     """Nanometres, more than 0."""
     return _positive(value, "a wavelength")
 
 
+def wavelength_spread(value: object) -> float:
+    """Nanometres, 0 or more."""
+    return _not_negative(value, "a wavelength")
+
+
+def kelvin(value: object) -> float:
+    """Kelvin, either way."""
+    return float(_quantity(value, "a difference of temperature"))
+
+
+def hours(value: object) -> float:
+    """Hours, 0 or more."""
+    return _not_negative(value, "a time of use")
+
+
+def shift_per_kelvin(value: object) -> float:
+    """Nanometres a kelvin, either way."""
+    return float(_quantity(value, "a shift with temperature"))
+
+
+def change_per_kelvin(value: object) -> float:
+    """`-0.3 %/K` → -0.003, either way."""
+    return float(_quantity(value, "a change with temperature") / 100)
+
+
+def _not_negative(value: object, what: str) -> float:
+    amount = _quantity(value, what)
+    if amount < 0:
+        raise wrong(f"{what} is out of range", value, f"0 or more, such as {_KINDS[what][1]}")
+    return float(amount)
+
+
 def angle(value: object) -> float:
     """Degrees."""
     return float(_quantity(value, "an angle"))
+
+
+def small_angle(value: object) -> float:
+    """Degrees within 85 of the axis, either way: beyond it nothing would be lit or seen."""
+    amount = angle(value)
+    if abs(amount) > 85:
+        raise wrong("this angle is too steep to be lit or seen", value, "-85 deg to 85 deg")
+    return amount
 
 
 def any_share(value: object) -> float:

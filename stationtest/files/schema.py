@@ -22,9 +22,10 @@ from stationtest.files.fields import Fields
 from stationtest.files.paths import Folder
 from stationtest.files.run_file import RunFields
 from stationtest.files.scalars import CaseId, Names
+from stationtest.files.scene_fields import SceneFields
 from stationtest.files.station_fields import StationFields
 from stationtest.files.station_file import FILE, names_of
-from stationtest.files.suite import CASES, case_files, no_station
+from stationtest.files.suite import CASES, SCENES, case_files, no_station, scene_files
 from stationtest.files.tables_fields import RecordingFileFields
 from stationtest.files.tree import MAX_BYTES, Map, parse
 from stationtest.model.parts import ExpectationPart, resolve
@@ -40,13 +41,14 @@ TITLES = {
     "case": "stationtest case file",
     "recording": "stationtest recording of several tables",
     "run": "stationtest run file",
+    "scene": "stationtest scene file",
     "record": "stationtest record",
 }
 
 
 def schemas(expectations: Mapping[str, ExpectationPart] | None = None) -> dict[str, dict[str, Any]]:
-    """The schemas 'station', 'case', 'recording', 'run' and 'record'. With `expectations`, `expect:` knows their fields; else it
-    is any mapping.
+    """The schemas 'station', 'case', 'recording', 'run', 'scene' and 'record'. With `expectations`, `expect:` knows their
+    fields; else it is any mapping.
     """
     found = _all(expectations or {})
     return {name: _named(schema, Names()) for name, schema in found.items()}
@@ -66,12 +68,16 @@ def write(folder: str, expectations: Mapping[str, ExpectationPart] | None = None
     names = names_of(root) if isinstance(root, Map) else Names()
     written: list[str] = []
     found = _all(expectations or {})
-    targets = {"station": (FILE,), "case": tuple(case_files(folder)), "recording": _recordings(folder), "run": ("run.yaml",)}
+    targets = {
+        "station": (FILE,), "case": tuple(case_files(folder)), "recording": _recordings(folder), "run": ("run.yaml",),
+        "scene": tuple(scene_files(folder)),
+    }  # fmt: skip
+    folders = {"case": CASES, "recording": RECORDINGS, "scene": SCENES}
     for name, files in targets.items():
         files = tuple(file for file in files if os.path.isfile(place.join(file)))
         if not files:
             continue
-        beside = {"case": f"{CASES}/", "recording": f"{RECORDINGS}/"}.get(name, "") + f"{name}.schema.json"
+        beside = f"{folders[name]}/{name}.schema.json" if name in folders else f"{name}.schema.json"
         text = json.dumps(_named(found[name], names), indent=1, ensure_ascii=False) + "\n"
         safe_write.write(place.join(beside), text.encode("utf-8"))
         written.append(beside)
@@ -125,6 +131,7 @@ def _all(expectations: Mapping[str, ExpectationPart]) -> dict[str, dict[str, Any
         "case": _case_file(expectations).model_json_schema(schema_generator=_Generator),
         "recording": RecordingFileFields.model_json_schema(schema_generator=_Generator),
         "run": RunFields.model_json_schema(schema_generator=_Generator),
+        "scene": SceneFields.model_json_schema(schema_generator=_Generator),
         "record": _record(),
     }
     for name, schema in found.items():

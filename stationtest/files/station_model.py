@@ -38,7 +38,7 @@ def station(fields: StationFields, root: Map, tree: Tree, folder: Folder) -> mod
     targets = tuple(
         model.Target(
             name=name,
-            colour=_colour(described[name].colour) if name in described else None,
+            colour=colour_of(described[name].colour) if name in described else None,
             background=name in described and described[name].background,
             place=place("targets", name),
         )
@@ -108,7 +108,8 @@ def _triple(values: Any) -> tuple[float, float, float] | None:
     return first, second, third
 
 
-def _colour(colour: ColourFields | None) -> model.Colour | None:
+def colour_of(colour: ColourFields | None) -> model.Colour | None:
+    """A colour as it is written, to the model."""
     if colour is None:
         return None
     space = next(key for key in ("Lab", "XYZ", "shares") if getattr(colour, key) is not None)
@@ -191,7 +192,7 @@ def _reference(given: Any, channel: ChannelFields, colours: Mapping[str, model.C
         learned = model.Learned(recording=folder.relative(given.learned, ""), target=given.target, samples=given.samples)
         return model.Reference(name=given.target, learned=learned)
     assert channel.for_
-    return model.Reference(name=channel.for_[0], colour=_colour(given.colour))
+    return model.Reference(name=channel.for_[0], colour=colour_of(given.colour))
 
 
 def hysteresis_of(on_at: float, off_at: float) -> float:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import gc
 import os
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from stationtest.errors import FileProblems, Problem, UsageError, usage
@@ -17,10 +18,11 @@ from stationtest.files.words import shown
 from stationtest.model.case import Case, InputFile, RunFacts, Suite
 from stationtest.model.parts import ExpectationPart, resolve
 from stationtest.model.recording_tables import has_tables
+from stationtest.model.scene import Scene, is_scene
 from stationtest.model.station import GRADES, Requirement, Specimen, Station
-from stationtest.place import Place
+from stationtest.place import NOWHERE, Place
 
-CASES, SUFFIX = "cases", ".case.yaml"
+CASES, SUFFIX, SCENES = "cases", ".case.yaml", "scenes"
 
 
 def find_station(path: str) -> str:
@@ -53,16 +55,34 @@ def case_files(folder: str) -> list[str]:
     return [f"{CASES}/{name}" for name in sorted(names) if name.endswith(SUFFIX) and not name.startswith(".")]
 
 
-def load(folder: str, *, allow_outside: bool = False, expectations: Mapping[str, ExpectationPart]) -> Suite:
+def scene_files(folder: str) -> list[str]:
+    """The scenes in the scenes folder of a station, relative to its folder, in order of their names."""
+    try:
+        names = os.listdir(os.path.join(folder, SCENES))
+    except OSError:
+        return []
+    return [f"{SCENES}/{name}" for name in sorted(names) if is_scene(name) and not name.startswith(".")]
+
+
+def load(
+    folder: str,
+    *,
+    allow_outside: bool = False,
+    expectations: Mapping[str, ExpectationPart],
+    readings: Sequence[str] = (),
+) -> Suite:
     """The suite of a station folder. FileProblems holds all problems of all files; places name files as the user would type
-    them.
+    them. `readings` (paths relative to the folder) are put under every case in place of its own.
     """
-    return _loaded(folder, allow_outside, lambda loader: loader.suite(expectations))
+    return _loaded(folder, allow_outside, lambda loader: loader.suite(expectations, readings))
 
 
-def load_station(folder: str, *, allow_outside: bool = False) -> Suite:
-    """The station alone, without cases: all that observing needs, since it must not know what is expected. Raises as `load`."""
-    return _loaded(folder, allow_outside, lambda loader: loader.station_alone())
+def load_station(folder: str, *, allow_outside: bool = False, readings: Sequence[str] = ()) -> Suite:
+    """The station alone, without cases: all that observing needs, since it must not know what is expected. Raises as `load`.
+
+    `readings` are what will be observed: the scenes among them are read too.
+    """
+    return _loaded(folder, allow_outside, lambda loader: loader.station_alone(readings))
 
 
 def _loaded(folder: str, allow_outside: bool, what: Callable[[_Loader], Suite]) -> Suite:
@@ -83,16 +103,18 @@ class _Loader:
         self.problems: list[Problem] = []
         self.files: dict[str, InputFile] = {}
 
-    def station_alone(self) -> Suite:
+    def station_alone(self, readings: Sequence[str]) -> Suite:
         read = self._station()
+        named = [path for path in readings if is_scene(path) and os.path.isfile(self.folder.join(path))]
+        scenes = self._scenes(read, named)
         if self.problems or read.station is None:
             raise FileProblems(_once(self.problems))
         return Suite(
-            folder=self.folder.path, station=read.station, cases=(), station_written=read.written,
+            folder=self.folder.path, station=read.station, cases=(), station_written=read.written, scenes=scenes,
             allow_outside=self.folder.allow_outside,
         )  # fmt: skip
 
-    def suite(self, expectations: Mapping[str, ExpectationPart]) -> Suite:
+    def suite(self, expectations: Mapping[str, ExpectationPart], readings: Sequence[str]) -> Suite:
         from stationtest.files.case_file import Known, read_cases
 
         read = self._station()
@@ -116,6 +138,8 @@ class _Loader:
             cases += found
             self.problems += problems
         self._unique(cases)
+        cases = self._under(cases, readings, read)
+        scenes = self._scenes(read, [path for case in cases for path in case.readings if is_scene(path)])
         facts = self._run(tuple(read.fields.required_in_run) if read.fields else ())
         tables = self._tables(cases, read.station, read.names)
         if self.problems or read.station is None:
@@ -128,6 +152,8 @@ class _Loader:
             specimens=specimens,
             run_facts=facts,
             station_written=read.written,
+            scenes=scenes,
+            other_readings=tuple(readings),
             allow_outside=self.folder.allow_outside,
         )
         self._readings(suite, read.station)
@@ -214,6 +240,37 @@ class _Loader:
             if first != case.place:
                 message = f"the id `{case.id}` is given already, in {first}; ids are unique over the station folder"
                 self.problems.append(Problem(case.place, f"cases.{case.id}", message, "duplicate-name"))
+
+    def _under(self, cases: list[Case], readings: Sequence[str], read: StationFile) -> list[Case]:
+        """The cases with these readings in place of their own."""
+        for path in readings:
+            problem = self.folder.problem(path)
+            if problem is None and not is_scene(path) and not has_tables(path) and not any(matches(path, pattern) for pattern in read.patterns):
+                problem = f"no entry under `recordings:` says how {shown(path)} is written", "no-form"
+            if problem:
+                self.problems.append(Problem(NOWHERE, "--readings", *problem))
+        return [replace(case, readings=tuple(readings)) for case in cases] if readings else cases
+
+    def _scenes(self, read: StationFile, named: Iterable[str]) -> tuple[Scene, ...]:
+        """Every scene that is named or lies in the scenes folder; only those that are named are inputs."""
+        channels = read.station.channels if read.station else ()
+        learned = [reference.learned.recording for one in channels for reference in one.references if reference.learned]
+        used = dict.fromkeys(path for path in (*learned, *named) if is_scene(path) and not self.folder.problem(path))
+        found = []
+        for path in dict.fromkeys([*used, *scene_files(self.folder.path)]):
+            from stationtest.files.scene_file import read_scene
+
+            before, names = dict(self.files), read.names if read.readable else None
+            scene, problems = read_scene(self._tree(path, "scene"), path, names, read.station, self.folder, self._spectrum)
+            self.problems += problems
+            if path not in used:
+                self.files = before
+            elif scene is not None:
+                found.append(scene)
+        return tuple(found)
+
+    def _spectrum(self, file: str) -> bytes | None:
+        return self._bytes(file, "spectrum")
 
     def _readings(self, suite: Suite, station: Station) -> None:
         """Every further file that the result depends on: recordings, second tables, lists, and what references are learned

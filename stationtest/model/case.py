@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from stationtest.model.scene import Scene
 from stationtest.model.station import Requirement, Specimen, Station
 from stationtest.place import NOWHERE, Place
 
@@ -119,6 +120,8 @@ class Suite:
     run_facts: RunFacts = field(default_factory=RunFacts)
     station_written: Mapping[str, Any] = field(default_factory=dict)
     files: tuple[InputFile, ...] = ()
+    scenes: tuple[Scene, ...] = ()
+    other_readings: tuple[str, ...] = ()  # put under every case in place of its own, by whoever started the run
     allow_outside: bool = False
 
     def readings(self) -> tuple[str, ...]:

@@ -21,12 +21,14 @@ from stationtest.model.case import Suite
 from stationtest.model.parts import ReadingFormatPart, resolve
 from stationtest.model.recording_form import RecordingForm
 from stationtest.model.recording_tables import has_tables
+from stationtest.model.scene import is_scene
 from stationtest.model.station import Station
 from stationtest.signals.batch import GRID, Batch, Listed, on_grid
 from stationtest.sources import times
 from stationtest.sources.ahead import ahead
 from stationtest.sources.checks import Where, strictly_rising
 from stationtest.sources.layout import Layout, layout
+from stationtest.sources.readings import Readings
 
 if TYPE_CHECKING:
     from stationtest.sources.logged import Key, Logged
@@ -46,8 +48,8 @@ class Reader(Protocol):
         """First row and columns of consecutive stretches of any length, the first of which holds `from_row`."""
 
 
-def open_recording(suite: Suite, path: str, formats: Mapping[str, ReadingFormatPart]) -> Recording:
-    """The recording at a path relative to the station folder.
+def open_recording(suite: Suite, path: str, formats: Mapping[str, ReadingFormatPart]) -> Readings:
+    """The recording, or the scene, at a path relative to the station folder.
 
     Raises `ReadingsError`: no form fits ('no-form'), no such file ('no-file'), a mapped column is not there ('missing-column'),
     or the file is not as its form says ('bad-dialect', 'empty-recording').
@@ -56,6 +58,10 @@ def open_recording(suite: Suite, path: str, formats: Mapping[str, ReadingFormatP
         from stationtest.sources.several_tables import open_tables
 
         return open_tables(suite, path, formats)
+    if is_scene(path):
+        from stationtest.sources.scenes.opened import open_scene
+
+        return open_scene(suite, path)
     form = form_of(suite.station, path)
     part, readers = reader_of(Path(suite.folder) / path, path, form, formats)
     return Recording(suite, path, form, part, readers, formats)
@@ -113,6 +119,8 @@ class Recording:
     `sensors` are those whose columns are there. `origin` is ISO 8601 text of the first row where the file's times are dates, else
     None; all times are nanoseconds since then, or as in the file. `only` names the one sensor to be taken from the file.
     """
+
+    kind = "recording"
 
     def __init__(
         self,

@@ -320,10 +320,13 @@ CASE_PROBLEMS: list[tuple[str, str, list[str]]] = [
         "    title: Each",
         "    scene: x\n    titel: a\n    title: Each",
         [
-            ("cases/a.case.yaml:5:5: cases.REC-01.scene: this word is kept: it comes with simulated readings [reserved-word]"),
+            (
+                "cases/a.case.yaml:5:12: cases.REC-01.scene: there is no such file; found cases/x "
+                "[no-file]"
+            ),
             (
                 "cases/a.case.yaml:6:5: cases.REC-01.titel: there is no key `titel` here; did you mean `title`?; "
-                "allowed title, requirement, present, where, expect, evidence, basis, readings, do, tags "
+                "allowed title, requirement, present, where, expect, evidence, basis, readings, scene, do, tags "
                 "[unknown-key]"
             ),
         ],
@@ -334,7 +337,7 @@ CASE_PROBLEMS: list[tuple[str, str, list[str]]] = [
         [
             ("cases/a.case.yaml:3:8: cases: `cases:` is a mapping of ids to cases [wrong-value]"),
             (
-                "cases/a.case.yaml:4:1: x: there is no key `x` here; allowed language, readings, evidence, basis, "
+                "cases/a.case.yaml:4:1: x: there is no key `x` here; allowed language, readings, scene, evidence, basis, "
                 "cases [unknown-key]"
             ),
         ],

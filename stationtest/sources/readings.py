@@ -1,0 +1,39 @@
+"""What the engine asks of any source of readings, be it a recorded file or a scene."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any, Protocol
+
+from stationtest.model.case import Suite
+from stationtest.model.recording_form import RecordingForm
+from stationtest.signals.batch import Batch, Listed
+
+
+class Readings(Protocol):
+    """Readings, opened: they can be gone through any number of times, and are the same each time.
+
+    `kind` is 'recording' or 'scene'. `sensors` are those that are in it. `origin` is ISO 8601 text of the first row where the
+    times are dates, else None; all times are nanoseconds since then. `reader` says what read or made them.
+    """
+
+    kind: str
+    suite: Suite
+    path: str
+    form: RecordingForm
+    reader: dict[str, Any]
+    sensors: tuple[str, ...]
+    origin: str | None
+    rows_hint: int | None
+
+    def batches(self) -> Iterator[Batch]:
+        """The whole stream in grid cells of `batch.GRID` rows."""
+
+    def seek(self, start_ns: int, end_ns: int) -> Iterator[Batch]:
+        """The grid cells that hold rows of [start, end), again."""
+
+    def trials(self) -> Batch:
+        """All rows of a table of hand trials, as one batch without times."""
+
+    def listed(self) -> Listed | None:
+        """Presentations that come with times of their own; None where they stand in the rows."""
