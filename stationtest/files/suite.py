@@ -245,7 +245,8 @@ class _Loader:
         """The cases with these readings in place of their own."""
         for path in readings:
             problem = self.folder.problem(path)
-            if problem is None and not is_scene(path) and not has_tables(path) and not any(matches(path, pattern) for pattern in read.patterns):
+            formless = is_scene(path) or has_tables(path)
+            if problem is None and not formless and not any(matches(path, pattern) for pattern in read.patterns):
                 problem = f"no entry under `recordings:` says how {shown(path)} is written", "no-form"
             if problem:
                 self.problems.append(Problem(NOWHERE, "--readings", *problem))

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import Any, Protocol
+from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING, Any, Protocol
 
 from stationtest.model.case import Suite
 from stationtest.model.recording_form import RecordingForm
 from stationtest.signals.batch import Batch, Listed
+
+if TYPE_CHECKING:
+    from stationtest.sources.logged import Key, Logged
 
 
 class Readings(Protocol):
@@ -34,6 +37,13 @@ class Readings(Protocol):
 
     def trials(self) -> Batch:
         """All rows of a table of hand trials, as one batch without times."""
+
+    def logged(self) -> Mapping[Key, Logged]:
+        """Signals that stand in tables of their own, by kind and name."""
+
+    @property
+    def notes(self) -> list[str]:
+        """What is worth a reader's eye."""
 
     def listed(self) -> Listed | None:
         """Presentations that come with times of their own; None where they stand in the rows."""

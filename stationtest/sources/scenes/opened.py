@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import Any
+from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -15,6 +15,9 @@ from stationtest.signals.batch import GRID, Batch, Listed
 from stationtest.sources.scenes.optical import optics_of
 from stationtest.sources.scenes.sensed import Sensed
 from stationtest.sources.scenes.timeline import Timeline, driven, names_of_specimens, timeline
+
+if TYPE_CHECKING:
+    from stationtest.sources.logged import Key, Logged
 
 VERSION = 1
 GAP = 2  # readings: a scene has no gaps, and what it is written out as says so in the same way
@@ -101,6 +104,15 @@ class OpenedScene:
     def listed(self) -> Listed | None:
         """Presentations stand in the rows."""
         return None
+
+    def logged(self) -> Mapping[Key, Logged]:
+        """Signals stand in the rows."""
+        return {}
+
+    @property
+    def notes(self) -> list[str]:
+        """Nothing is known of a scene but what it says."""
+        return []
 
     def trials(self) -> Batch:
         """A scene has times."""
