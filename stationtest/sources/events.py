@@ -18,12 +18,12 @@ from stationtest.sources.checks import Where, seconds
 from stationtest.sources.listed import beside
 
 if TYPE_CHECKING:
-    from stationtest.sources.recorded import Recording
+    from stationtest.sources.readings import Readings
 
 COLUMNS = ("time", "event", "note")
 
 
-def read_events(recording: Recording) -> tuple[Event, ...]:
+def read_events(recording: Readings) -> tuple[Event, ...]:
     """The events in order of time; none where the form names no list.
 
     Times are in the unit, decimals and zone of the recording's own. Raises `ReadingsError`: no such file, an event that the
@@ -61,7 +61,7 @@ def read_events(recording: Recording) -> tuple[Event, ...]:
     )
 
 
-def _instants(recording: Recording, texts: list[str], where: Where) -> list[int]:
+def _instants(recording: Readings, texts: list[str], where: Where) -> list[int]:
     """Times as the recording writes its own, in nanoseconds since whatever it counts from."""
     form = recording.form
     if not texts:

@@ -26,6 +26,7 @@ class Readings(Protocol):
     form: RecordingForm
     reader: dict[str, Any]
     sensors: tuple[str, ...]
+    origin_ns: int
     origin: str | None
     rows_hint: int | None
 
@@ -38,6 +39,7 @@ class Readings(Protocol):
     def trials(self) -> Batch:
         """All rows of a table of hand trials, as one batch without times."""
 
+    @property
     def logged(self) -> Mapping[Key, Logged]:
         """Signals that stand in tables of their own, by kind and name."""
 

@@ -34,6 +34,7 @@ class OpenedScene:
         self.form = RecordingForm(pattern=scene.path, every_ns=scene.every_ns, gap_ns=GAP * scene.every_ns)
         self.reader: dict[str, Any] = {"name": "scene", "version": VERSION, "seed": scene.seed}
         self.sensors: tuple[str, ...] = (given.name,)
+        self.origin_ns = 0
         self.origin: str | None = None
         self.optics = optics_of(scene, given, suite.station.sensor(given.name))
         self.line: Timeline = timeline(scene, self.optics.head.spot_mm)
@@ -105,6 +106,7 @@ class OpenedScene:
         """Presentations stand in the rows."""
         return None
 
+    @property
     def logged(self) -> Mapping[Key, Logged]:
         """Signals stand in the rows."""
         return {}
