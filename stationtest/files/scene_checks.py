@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator
 from stationtest.files import scene_fields as written
 from stationtest.files.suggest import allowed_words, nearest
 from stationtest.files.words import listed
+from stationtest.model.spectrum import CIE_ILLUMINANTS
 from stationtest.model.station import Sensor, Station
 
 Told = tuple[tuple[str | int, ...], str, str]
@@ -57,7 +58,7 @@ class Checks:
     # sensors -----------------------------------------------------------------------------------------------------------------
 
     def _sensor(self, given: written.SceneSensorFields, sensor: Sensor) -> Iterator[Told]:
-        if sensor.reads in ("XYZ", "CIELAB"):
+        if not sensor.counts:
             yield (), f"a scene ends in counts, and this sensor reads {sensor.reads}", "contradiction"
             return
         bands = len(sensor.columns)
@@ -265,6 +266,10 @@ def _light(light: written.LightFields, *, ambient: bool) -> Iterator[Told]:
     if len(given) != 1:
         said = f"a light is exactly one of illuminant, leds and spectrum; found {listed(given) or 'none'}"
         yield (), said, "contradiction" if given else "missing-key"
+    if light.illuminant is not None and light.illuminant not in CIE_ILLUMINANTS:
+        near = nearest(light.illuminant, CIE_ILLUMINANTS)
+        hint = f"; did you mean `{near}`?" if near else f"; allowed {allowed_words(CIE_ILLUMINANTS)}"
+        yield ("illuminant",), f"there is no CIE illuminant of this name{hint}; found {light.illuminant}", "unknown-name"
     if ambient and light.level != 1:
         yield ("level",), "how bright ambient light is, `share` says", "contradiction"
     for key in ("used", "warmer"):

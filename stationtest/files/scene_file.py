@@ -14,6 +14,7 @@ from stationtest.files.scene_checks import Checks
 from stationtest.files.spectrum_file import Curves, read_curves
 from stationtest.files.tree import Map, Tree
 from stationtest.model import scene as model
+from stationtest.model.spectrum import Spectrum
 from stationtest.model.station import Station
 from stationtest.place import Place
 
@@ -63,11 +64,11 @@ class Spectra:
     def files(self) -> tuple[str, ...]:
         return tuple(self.curves)
 
-    def one(self, named: str) -> model.Spectrum:
+    def one(self, named: str) -> Spectrum:
         """The curve of a file that has one."""
         return self.curves[self.folder.relative(named, self.file)].curves[0]
 
-    def several(self, named: str) -> tuple[model.Spectrum, ...]:
+    def several(self, named: str) -> tuple[Spectrum, ...]:
         return self.curves[self.folder.relative(named, self.file)].curves
 
     def read_all(self, fields: written.SceneFields, station: Station) -> None:

@@ -9,6 +9,7 @@ from stationtest.files import scene_fields as written
 from stationtest.files.station_model import colour_of
 from stationtest.files.tree import Map, Tree
 from stationtest.model import scene as model
+from stationtest.model.spectrum import Spectrum
 from stationtest.model.station import Sensor, Station
 from stationtest.place import Place
 
@@ -127,7 +128,7 @@ def _light(light: written.LightFields, spectra: Spectra, place: Place) -> model.
 
 
 def _surface(name: str, given: written.SurfaceFields, spectra: Spectra, place: Place) -> model.SurfaceOf:
-    def curve(value: float | str) -> model.Spectrum | float:
+    def curve(value: float | str) -> Spectrum | float:
         return spectra.one(value) if isinstance(value, str) else value
 
     return model.SurfaceOf(

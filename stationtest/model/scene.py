@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from stationtest.model.spectrum import Spectrum
 from stationtest.model.station import Colour
 from stationtest.place import NOWHERE, Place
 
@@ -17,15 +18,6 @@ SUFFIX = ".scene.yaml"
 def is_scene(path: str) -> bool:
     """Whether a path under `readings` names a scene and no recording."""
     return path.endswith(SUFFIX)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Spectrum:
-    """A measured spectrum as it stands in a file: rising wavelengths that cover 380 to 780 nm, and a value at each."""
-
-    path: str
-    nm: tuple[float, ...]
-    values: tuple[float, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -13,7 +13,7 @@ from scene_kit import BOXES, CASES, SCENE, make, problems
 AT = "scenes/line.scene.yaml"
 
 CHANGED = [
-    ("light: {illuminant: LED-B3}", "light: {illuminant: LED-B9}", "no CIE illuminant is called LED-B9; did you mean LED-B"),
+    ("light: {illuminant: LED-B3}", "light: {illuminant: LED-B9}", f"{AT}:5:25: sensors.eye.light.illuminant: there is no CIE illuminant of this name; did you mean `LED-B5`?; found LED-B9"),
     ("light: {illuminant: LED-B3}", "light: {illuminat: LED-B3}", f"{AT}:5:13: sensors.eye.light.illuminat: there is no key `illuminat` here; did you mean `illuminant`?"),
     ("light: {illuminant: LED-B3}", "light: {level: 80 %}", f"{AT}:5:5: sensors.eye.light: a light is exactly one of illuminant, leds and spectrum; found none [missing-key]"),
     ("light: {illuminant: LED-B3}", "light: {illuminant: LED-B3, used: 100 h}", f"{AT}:5:39: sensors.eye.light.used: what `used` does is stated for each of `leds`; this light has none [contradiction]"),

@@ -15,7 +15,8 @@ from typing import TypeVar
 import numpy as np
 
 from stationtest.errors import FileProblems, Problem, UsageError
-from stationtest.model.scene import Light, Scene, SceneSensor, Spectrum, SurfaceOf
+from stationtest.model.scene import Light, Scene, SceneSensor, SurfaceOf
+from stationtest.model.spectrum import Spectrum
 from stationtest.model.station import Colour, Sensor
 from stationtest.optics import film, geometry, light, recovery, spectra
 from stationtest.optics.chain import BandSums, band_gains, band_weights, scaled_to, surface_sums
