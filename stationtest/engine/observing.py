@@ -33,14 +33,17 @@ from stationtest.model.observations import (
 )  # fmt: skip
 from stationtest.model.parts import Parts
 from stationtest.model.station import Sensor, Station
+from stationtest.model.travel import Belt
 from stationtest.signals import intervals
 from stationtest.signals.batch import Batch
+from stationtest.signals.belt_points import BeltPoints
 from stationtest.signals.channel_distances import ChannelDistances
 from stationtest.signals.comparator import Comparator
 from stationtest.signals.conversion import SensorModel
 from stationtest.signals.distances import known_of
 from stationtest.signals.presentations import Facts, PresentationTable, Ranges, builder_for
 from stationtest.signals.screen import Screen
+from stationtest.signals.travel import on_belt
 from stationtest.sources.events import read_events
 from stationtest.sources.readings import Readings
 from stationtest.sources.recorded import open_recording
@@ -103,6 +106,8 @@ class _Observer:
                 seen_ns=self.station.scan.seen_ns, every_ns=self.facts.every_ns, gap_ns=self.facts.gap_ns,
             )  # fmt: skip
         self.digital: dict[tuple[str, str], Comparator] = {}
+        self.belt = None if recording.travel is None else BeltPoints(recording.travel)
+        self.pulses = None if recording.travel is None else ("input", recording.travel.input)  # counted, not kept
         self.gaps: list[tuple[int, int]] = []
         self.last_ns: int | None = None
         self.first_ns = 0
@@ -136,7 +141,8 @@ class _Observer:
             for stream in self.streams.values():
                 stream.start(self.first_ns, self.builder.times)
             for key in batch.digital:
-                self.digital[key] = Comparator(known=True)
+                if key != self.pulses:
+                    self.digital[key] = Comparator(known=True)
         steps = np.diff(t, prepend=t[0] if self.last_ns is None else self.last_ns)
         counted = steps[1:] if self.last_ns is None else steps
         odd = counted[counted != self.facts.every_ns]
@@ -148,8 +154,11 @@ class _Observer:
         gap_ends = [int(t[row] - steps[row]) + gap_ns for row in breaks]
         self.gaps += [(end, int(t[row])) for row, end in zip(breaks, gap_ends, strict=True)]
         cut = Cut(t, breaks, gap_ends)
-        for key, column in batch.digital.items():
-            _digital(self.digital[key], cut, column)
+        for key, comparator in self.digital.items():
+            _digital(comparator, cut, batch.digital[key])
+        if self.belt is not None:
+            pulses = batch.digital.get(self.pulses) if self.pulses else None  # type: ignore[arg-type]
+            self.belt.add(t, batch.position_nm if pulses is None else pulses, breaks, gap_ends)
         for number, name in enumerate(self.facts.sensors):
             if name in self.streams:
                 mine = ranges.sensor == number
@@ -186,15 +195,19 @@ class _Observer:
             if stream.ended:
                 figures[number] = gathered(stream.ended, where, len(table.ids))
             responses.computed(stream, number, figures.get(number, {}))
-        window = (form.window_from_ns, form.window_after_end_ns)
+        belt = self._belt(span)
+        window = on_belt(form.window_from, belt), on_belt(form.window_after_end, belt)
         recorded = {key: Recorded(signal.intervals(), gaps) for key, signal in self.digital.items()}
         for digital in form.channels:
             responses.recorded(station.channel(digital.name), recorded["channel", digital.name].on, window)
         for key, log in self.recording.logged.items():
+            if key == self.pulses:
+                continue
             recorded[key] = one = Recorded(intervals.clip(log.on, span), intervals.clip(log.unknown, span), own_gaps=True)
             if key[0] == "channel":
-                responses.recorded(station.channel(key[1]), one.on, log.window_ns, unknown=one.unknown)
-        logic = station_signals(station, responses, recorded, span)
+                here = on_belt(log.window[0], belt), on_belt(log.window[1], belt)
+                responses.recorded(station.channel(key[1]), one.on, here, unknown=one.unknown)
+        logic = station_signals(station, responses, recorded, span, belt)
         sets, belongs, notes = assemble(
             station,
             Members(
@@ -227,7 +240,17 @@ class _Observer:
             expected_presentations=self.expected,
             notes=(*notes, *self.recording.notes),
             events=self.events,
+            belt=belt,
         )
+
+    def _belt(self, span: tuple[int, int]) -> Belt | None:
+        """How far the belt moved, with the pulses of a log of its own."""
+        if self.belt is None:
+            return None
+        log = self.recording.logged.get(self.pulses) if self.pulses else None  # type: ignore[arg-type]
+        if log is not None:
+            self.belt.add_pulses(intervals.clip(log.on, span), intervals.clip(log.unknown, span))
+        return self.belt.finish(span[1])
 
     def _clock(self, end_ns: int) -> Clock:
         ordered = sorted(self.steps.items())

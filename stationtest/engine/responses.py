@@ -17,6 +17,7 @@ from stationtest.model.station import Channel, Station
 from stationtest.signals import attribution, intervals, ternary
 from stationtest.signals.attribution import Attributed
 from stationtest.signals.critical import Chain
+from stationtest.signals.travel import Delay
 
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
@@ -107,7 +108,7 @@ class ResponseTable:
                 self.outside.append((column, begin, until))
 
     def recorded(
-        self, channel: Channel, out: Ints, window: tuple[int, int], basis: str = "recorded", unknown: Ints | None = None
+        self, channel: Channel, out: Ints, window: tuple[Delay, Delay], basis: str = "recorded", unknown: Ints | None = None
     ) -> None:  # fmt: skip
         """A channel whose output was recorded: it is judged by that; the computed one stays beside it under its own kind.
 
@@ -115,6 +116,7 @@ class ResponseTable:
         """
         stretch, column = self.stretch, self._number(channel)
         mine = np.flatnonzero(stretch.sensor == self.station.sensor_number(channel.sensor))
+        opens, closes = attribution.windows(stretch.start_ns[mine], stretch.end_ns[mine], window)
         found = attribution.by_window(
             out, stretch.start_ns[mine], stretch.end_ns[mine], stretch.between[mine], stretch.touches_before[mine], window,
             edge=channel.by_edge,
@@ -124,14 +126,13 @@ class ResponseTable:
         state = ternary.Ternary(out, intervals.union(out, intervals.complement(stretch.spans) if unknown is None else unknown))
         known = ~found.ambiguous
         if unknown is not None:  # what is on from the end of such a stretch need not have come on there
-            first, last = stretch.start_ns[mine] + window[0], stretch.end_ns[mine] + window[1]
-            known &= intervals.overlap(unknown, first - 1, last) == 0
+            known &= intervals.overlap(unknown, opens - 1, closes) == 0
         self._keep("channel", channel.name, state, basis, unknown)
         self._put(column, mine, found, known)
         self.basis[column] = basis
         self.outside = [row for row in self.outside if row[0] != column]
         if len(out):
-            windows = np.stack([stretch.start_ns[mine] + window[0], stretch.end_ns[mine] + window[1]], axis=1)
+            windows = np.stack([opens, closes], axis=1)
             for begin, until in intervals.subtract(out, intervals.merge(windows)).tolist():
                 self.outside.append((column, begin, until))
 

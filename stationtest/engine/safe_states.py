@@ -37,7 +37,7 @@ class SafeState:
             return "on or off"
         if edge is None:
             return "on" if self.state else "off"
-        if self.output.pulse_ns is not None:
+        if self.output.pulse is not None:
             return f"{'a' if self.state else 'no'} pulse at each {edge}"
         return f"{'on' if self.state else 'off'} from each {edge}"
 
@@ -89,7 +89,7 @@ def settled(station: Station, output: Output, given: Mapping[str, State]) -> Sta
         return None if output.held_while is not None and state else state
 
     state = _combined(output.logic, member)
-    if output.pulse_ns is not None and output.decided_at is None and state is not None:
+    if output.pulse is not None and output.decided_at is None and state is not None:
         return False  # what stays as it is gives no pulse
     return state
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from stationtest.engine.responses import ResponseTable
 from stationtest.model.observations import Signal
 from stationtest.model.station import Edge, Station
+from stationtest.model.travel import Belt
 from stationtest.signals import intervals, logic, ternary
 from stationtest.signals.ternary import Ternary
 
@@ -38,7 +39,8 @@ class Recorded:
 
 
 def station_signals(
-    station: Station, channels: ResponseTable, recorded: Mapping[tuple[str, str], Recorded], span: tuple[int, int]
+    station: Station, channels: ResponseTable, recorded: Mapping[tuple[str, str], Recorded], span: tuple[int, int],
+    belt: Belt | None = None,
 ) -> StationSignals:
     """`recorded` by kind and name.
 
@@ -60,7 +62,7 @@ def station_signals(
             edges[Edge(input=name)] = ternary.rising(state, span).sure
             edges[Edge(input=name, falls=True)] = ternary.falling(state, span).sure
     carried: list[tuple[str, int]] = []
-    for name, found in logic.evaluate(station, given, edges, span).items():
+    for name, found in logic.evaluate(station, given, edges, span, belt).items():
         carried += [(name, int(at)) for at in found.carried_over_ns]
         must, can, decisions = found.state.must, found.state.can, found.decisions_ns
         computed = Signal(name=name, kind="output", basis="computed", must=must, can=can, decisions_ns=decisions)

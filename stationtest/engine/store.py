@@ -17,10 +17,13 @@ from stationtest.files import safe_write
 from stationtest.model import observations as model
 from stationtest.model.events import Event
 from stationtest.model.observations import SourceObservations
+from stationtest.model.travel import Belt
 
 CLASSES: dict[str, type] = {
     kind.__name__: kind
-    for kind in (model.Clock, model.Presentations, model.Responses, model.Sets, model.Signal, model.SourceObservations, Event)
+    for kind in (
+        model.Clock, model.Presentations, model.Responses, model.Sets, model.Signal, model.SourceObservations, Event, Belt,
+    )
 }
 ABOUT = "about"
 

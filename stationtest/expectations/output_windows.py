@@ -11,9 +11,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from stationtest.expectations import events, timeline
+from stationtest.expectations.reaching import Bounds, after, doubt_text, exactly, together
 from stationtest.expectations.trials import View, outcomes
-from stationtest.expectations.wording import instant_text, milliseconds, seconds
+from stationtest.expectations.wording import instant_text, milliseconds, reach_text, seconds
 from stationtest.model.observations import NEVER
+from stationtest.model.travel import Length
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -25,15 +27,15 @@ if TYPE_CHECKING:
 @dataclass(frozen=True, slots=True)
 class Windowed:
     """One output judged in the windows of a whole table. `at_ns` is the on-time in question, `held_ns` the end of excepted
-    on-time."""
+    on-time; `doubtful` where the doubt of the belt's position decides."""
 
     outcome: NDArray[np.int8]
     origin: Ints
-    begin: Ints
-    end: Ints
+    begin: Bounds
+    end: Bounds
     at_ns: Ints
     held_ns: Ints
-    cut: Bools
+    doubtful: Bools
 
 
 def judge_output(view: View, unit: str, name: str, asked: Any, where: events.Where = ()) -> Windowed | None:
@@ -49,33 +51,49 @@ def _judge(view: View, unit: str, name: str, asked: Any, about: events.Where) ->
         return None
     origin = events.picked(view, unit, about)[1] if about else timeline.reference_instants(view, unit, asked.from_)
     known = origin != NEVER
-    begin = origin + asked.after
-    end = begin + asked.within if asked.within is not None else _until(view, name, origin, asked)
-    end = np.maximum(end, begin)
+    begin, end = _window(view, name, origin, asked)
     last = view.obs.clock.end_ns
-    cut = known & ((end > last) | timeline.in_gap(view, origin, np.minimum(end, last), name))
-    cut |= known & (begin < timeline.unknown_until(view, name))
+    cut = known & ((end.late > last) | timeline.in_gap(view, origin, np.minimum(end.late, last), name))
+    cut |= known & (begin.early < timeline.unknown_until(view, name))
+    sure, loose = (begin.late, end.early), (begin.early, end.late)  # certainly, and perhaps, in the window
     if asked.is_:
-        good, at = _comes_on(found, begin, end, asked.lasts or 0)
-        under_way = _under_way(found, begin, end, last) & ~good
-        bad = ~good & ~cut & ~under_way
-        return Windowed(
-            outcomes(bad & known, ~known | (cut & ~good) | under_way), origin, begin, end, at, _none(origin), cut | under_way
-        )
+        lasting = after(view, exactly(np.maximum(found.sure_start, 0)), asked.lasts or 0)
+        good, _ = _comes_on(found, *sure, found.sure_end >= lasting.late)
+        perhaps, at = _comes_on(found, *loose, found.sure_end >= lasting.early)
+        under_way = _under_way(found, *loose, last) & ~good
+        bad = ~perhaps & ~cut & ~under_way
+        unsettled = (cut | perhaps) & ~good | under_way
+        return Windowed(outcomes(bad & known, ~known | unsettled), origin, begin, end, at, _none(origin), perhaps & ~good)
     said = timeline.runs(view, "output", name, said=True)
     assert said is not None
-    bad, at, held = _stays_off(view, said, name, origin, begin, end)
+    bad, at, held = _stays_off(view, said, name, origin, *sure)
+    perhaps, at_most, _ = _stays_off(view, said, name, origin, *loose)
     unknown = bad & (at < timeline.unknown_until(view, name))
-    return Windowed(outcomes(bad & known & ~unknown, ~known | cut | unknown), origin, begin, end, at, held, cut | unknown)
+    at = np.where(bad, at, at_most)
+    return Windowed(
+        outcomes(bad & known & ~unknown, ~known | cut | unknown | perhaps), origin, begin, end, at, held, perhaps & ~bad
+    )
+
+
+def _window(view: View, name: str, origin: Ints, asked: Any) -> tuple[Bounds, Bounds]:
+    """Where each row's window begins and ends."""
+    begin = after(view, exactly(origin), asked.after)
+    if asked.within is None:
+        end = exactly(_until(view, name, origin, begin.stated, asked))
+    elif (both := together(asked.after, asked.within)) is not None:
+        end = after(view, exactly(origin), both)
+    else:
+        end = after(view, begin, asked.within)
+    return begin, Bounds(*(np.maximum(e, b) for e, b in zip(end, begin, strict=True)))
 
 
 def _none(like: Ints) -> Ints:
     return np.full(len(like), NEVER, dtype=np.int64)
 
 
-def _until(view: View, name: str, origin: Ints, asked: Any) -> Ints:
-    """The end of a window without `within`: `until`, else the output's next decision, else where the next trial of its kind
-    begins."""
+def _until(view: View, name: str, origin: Ints, begin: Ints, asked: Any) -> Ints:
+    """The end of a window without `within`, after its begin: `until`, else the output's next decision, else where the next
+    trial of its kind begins."""
     decisions = view.obs.signals["output", name].decisions_ns
     if asked.until is not None and not isinstance(asked.until, str):
         following = timeline.edge_instants(view, asked.until)
@@ -84,12 +102,12 @@ def _until(view: View, name: str, origin: Ints, asked: Any) -> Ints:
     else:
         following = np.unique(origin[origin != NEVER])
     never_again = view.obs.clock.end_ns + 1  # past the end: not judged, unless something was seen to be wrong
-    return np.append(following, np.int64(never_again))[np.searchsorted(following, origin, "right")]
+    return np.append(following, np.int64(never_again))[np.searchsorted(following, begin, "right")]
 
 
-def _comes_on(found: timeline.Runs, begin: Ints, end: Ints, lasts: int) -> tuple[Bools, Ints]:
+def _comes_on(found: timeline.Runs, begin: Ints, end: Ints, lasts: Bools) -> tuple[Bools, Ints]:
     """Whether a run rises for sure within the window and lasts; and the first on-time that may lie in the window at all."""
-    good = found.sure & (found.sure_end - found.sure_start >= lasts)
+    good = found.sure & lasts
     starts, sure_starts = found.start[good], np.append(found.sure_start[good], np.iinfo(np.int64).max)
     comes = sure_starts[np.searchsorted(starts, begin, "left")] < end
     touching = np.append(found.start, np.int64(np.iinfo(np.int64).max))[np.searchsorted(found.end, begin, "right")]
@@ -123,10 +141,12 @@ def _excepted_until(view: View, name: str, start: Ints, origin: Ints) -> Ints:
     output, decisions = view.station.output(name), view.obs.signals["output", name].decisions_ns
     if decisions is None or not len(decisions):
         return np.full(len(origin), NEVER, dtype=np.int64)
-    slack = output.off_delay_ns + view.station.scan.seen_ns
-    until = origin + slack if output.pulse_ns is None else np.minimum(start, origin) + output.pulse_ns + slack
+    until = exactly(origin)
+    if output.pulse is not None:
+        until = after(view, exactly(np.minimum(start, origin)), output.pulse)
+    until_ns = after(view, until, output.off_delay).late + view.station.scan.seen_ns
     earlier = np.searchsorted(decisions, origin, "left") > 0
-    return np.where(earlier, until, NEVER)
+    return np.where(earlier, until_ns, NEVER)
 
 
 def why(view: View, unit: str, name: str, asked: Any, judged: Windowed, row: int) -> str:
@@ -138,8 +158,10 @@ def why(view: View, unit: str, name: str, asked: Any, judged: Windowed, row: int
         return f"{instant_text(asked.from_)} is not known" if isinstance(asked.from_, str) else f"there was no edge {asked.from_}"
     since = f"{asked.from_} at {seconds(origin)}"
     if judged.outcome[row] == NOT_JUDGED:
-        if judged.end[row] > view.obs.clock.end_ns:
+        if judged.end.late[row] > view.obs.clock.end_ns:
             return f"the window of {name} from {since} reaches past the end of the recording"
+        if judged.doubtful[row]:
+            return f"{name} was on {_when(view, name, at, '')}, and {_doubt(view, asked)} that does not settle it, from {since}"
         return f"{name} is not known well enough from {since}: a gap, unknown states, or the end of the recording"
     if judged.outcome[row] == CONFORMING:
         held = int(judged.held_ns[row])
@@ -148,11 +170,18 @@ def why(view: View, unit: str, name: str, asked: Any, judged: Windowed, row: int
     if not asked.is_:
         return f"{name} was on {_when(view, name, at, perhaps)}, and must be off from {since}"
     if at == NEVER:
-        within = f" within {milliseconds(asked.within)}" if asked.within is not None else ""
-        return f"{name} did not come on{within} from {since}"
-    if at < judged.begin[row]:
+        within = f" within {reach_text(asked.within)}" if asked.within is not None else ""
+        later = f"{reach_text(asked.after)} after " if asked.after else ""
+        return f"{name} did not come on{within} from {later}{since}"
+    if at < judged.begin.early[row]:
         return f"{name} was already on from {seconds(at)}, before the window from {since} began; no other on-time came in it"
     return f"{name} came on {_when(view, name, at, perhaps)}, from {since}, but not for sure, not in time, or not for long enough"
+
+
+def _doubt(view: View, asked: Any) -> str:
+    """`the position of the belt is known to 2.5 mm over 620 mm:` of the longest length asked for."""
+    lengths = [reach for reach in (asked.after, asked.within, asked.lasts) if isinstance(reach, Length)]
+    return f"the position of the belt is known to {doubt_text(view, max(lengths, key=lambda one: one.nm))}:" if lengths else ""
 
 
 def _when(view: View, name: str, at: int, perhaps: str) -> str:

@@ -13,7 +13,8 @@ held over from an earlier decision is excepted and named: what began before `fro
 and scan explain.
 Instant named: the on-time in question, else `from`.
 Not judged: no such edge; the window reaches past the end of the recording, into a gap, or to states before the first row
-that are unknown; `within` or `lasts` finer than the readings; windows on a table without times. Example by hand (A11): flap
+that are unknown; `within` or `lasts` finer than the readings; windows on a table without times; an on-time so near the
+end of a window in lengths of belt that the doubt of the position decides. Example by hand (A11): flap
 on from 9.950 s to 10.070 s, box out at 10.000 s, `is: on, within: 200 ms`: nonconforming, it was already on.
 """
 
@@ -23,10 +24,11 @@ from typing import TYPE_CHECKING
 
 from pydantic import model_validator
 
-from stationtest.expectations.wording import duration_text, instant_text, listed
+from stationtest.expectations.wording import instant_text, listed, reach_text
 from stationtest.files.fields import Fields as Base
 from stationtest.files.fields import Single, said
-from stationtest.files.scalars import AtLeastDuration, Duration, Instant, OnOff, OutputName, PositiveDuration, Until, wrong
+from stationtest.files.reaches import AtLeastReach, PositiveReach, Reach
+from stationtest.files.scalars import Instant, OnOff, OutputName, Until, wrong
 
 if TYPE_CHECKING:
     from stationtest.expectations.trials import Trials
@@ -39,10 +41,10 @@ class OutputFields(Base):
 
     is_: OnOff
     from_: Instant
-    after: Duration = said("0 ms")
-    within: PositiveDuration | None = None
+    after: Reach = said("0 ms")
+    within: PositiveReach | None = None
     until: Until | None = None
-    lasts: AtLeastDuration | None = None
+    lasts: AtLeastReach | None = None
 
     @model_validator(mode="after")
     def _fits(self) -> OutputFields:
@@ -63,7 +65,7 @@ def words(fields: Fields, station: Station) -> str:
 
 def _words(name: str, output: OutputFields) -> str:
     origin = instant_text(output.from_)
-    later = f"{duration_text(output.after)} after {origin}" if output.after else origin
+    later = f"{reach_text(output.after)} after {origin}" if output.after else origin
     until = (
         ""
         if output.until is None
@@ -71,15 +73,15 @@ def _words(name: str, output: OutputFields) -> str:
     )
     if not output.is_:
         return f"{name} stays off from {later}{until or ' until its next decision'}"
-    window = f"within {duration_text(output.within)} from {later}" if output.within is not None else f"after {later}{until}"
-    lasts = f" and lasts at least {duration_text(output.lasts)}" if output.lasts is not None else ""
+    window = f"within {reach_text(output.within)} from {later}" if output.within is not None else f"after {later}{until}"
+    lasts = f" and lasts at least {reach_text(output.lasts)}" if output.lasts is not None else ""
     return f"{name} comes on {window}{lasts}"
 
 
 def judge(fields: Fields, trials: Trials) -> Judged:
     import numpy as np
 
-    from stationtest.expectations import output_windows
+    from stationtest.expectations import output_windows, reaching
     from stationtest.expectations.trials import instant, outcomes, weakest
     from stationtest.model.judged import NONCONFORMING, NOT_JUDGED, Judged
 
@@ -87,6 +89,9 @@ def judge(fields: Fields, trials: Trials) -> Judged:
     if not view.timed:
         return _by_hand(fields, trials)
     for asked in fields.root.values():
+        missing = reaching.untold(view, (asked.after, asked.within, asked.lasts))
+        if missing:
+            return trials.not_judged(missing)
         for limit in (asked.within, asked.lasts):
             fine = trials.too_fine(limit) if limit is not None else None
             if fine:

@@ -17,6 +17,7 @@ from stationtest.model.case import Case
 from stationtest.model.judged import CONFORMING, NONCONFORMING, NOT_JUDGED, Judged
 from stationtest.model.observations import NEVER, SourceObservations
 from stationtest.model.station import Station
+from stationtest.model.travel import Length, Reach
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -142,11 +143,11 @@ class Trials:
             f"so computed outputs cannot show {what}"
         )
 
-    def too_fine(self, limit_ns: int) -> str | None:
-        """Why a time limit cannot be judged on these readings (C17)."""
+    def too_fine(self, limit: Reach) -> str | None:
+        """Why a limit in time cannot be judged on these readings (C17). A length is judged with the doubt of the position."""
         if not self.view.timed:
             return "needs times"
-        if limit_ns < self.view.period_ns:
+        if not isinstance(limit, Length) and limit < self.view.period_ns:
             return f"could not be judged: readings come every {self.view.period_ns / 1e6:g} ms"
         return None
 

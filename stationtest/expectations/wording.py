@@ -9,7 +9,7 @@ from pydantic import BeforeValidator, WithJsonSchema
 
 from stationtest.files.fields import by_kind
 from stationtest.files.scalars import ChannelName
-from stationtest.files.words import duration_text, listed, number_text, share_text
+from stationtest.files.words import duration_text, listed, number_text, reach_text, share_text
 from stationtest.model.station import Edge
 
 OWN = ("own",)
@@ -36,8 +36,8 @@ else:
     """`own`, a channel, or a list of channels; `OWN` or a tuple of names."""
 
 __all__ = [
-    "OWN", "ChannelsOrOwn", "channels_text", "duration_text", "instant_text", "listed", "milliseconds", "number_text", "seconds",
-    "share_text",
+    "OWN", "ChannelsOrOwn", "channels_text", "duration_text", "instant_text", "listed", "milliseconds", "number_text",
+    "reach_text", "seconds", "share_text",
 ]  # fmt: skip
 
 

@@ -30,6 +30,7 @@ class Names:
     event: tuple[str, ...] = ()
     lasting: tuple[str, ...] = ()  # events that have an end
     conditions: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    travel: bool = False  # whether the station, or the form of a recording, says how its belt moves
 
     @property
     def signal(self) -> tuple[str, ...]:

@@ -147,6 +147,14 @@ def length(value: object) -> float:
     return _positive(value, "a length")
 
 
+def lengths_nm(value: object) -> int:
+    """Nanometres of belt, exact; of either sign; below 2**53 (9000 km)."""
+    nm = _quantity(value, "a length") * 1_000_000
+    if nm != nm.to_integral_value() or abs(nm) >= _MOST_NS:
+        raise wrong("a length is out of range", value, "whole nanometres, up to 9000 km")
+    return int(nm)
+
+
 def speed(value: object) -> float:
     """Millimetres a second, more than 0."""
     return _positive(value, "a speed")

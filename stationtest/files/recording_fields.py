@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, PlainValidator, ValidationInfo, WithJsonSchema
 
 from stationtest.files.fields import ByKind, Fields, said
+from stationtest.files.reaches import AnyReach, Reach, TravelFields
 from stationtest.files.scalars import (
     AnyDuration,
     ChannelName,
@@ -63,8 +64,8 @@ DigitalColumn = Annotated[Any, ByKind(text=Text, mapping=DigitalFields)]
 class WindowFields(Fields):
     """When the on-time of a recorded signal belongs to a presentation."""
 
-    from_: AnyDuration = said("0 ms")
-    after_end: Duration = said("0 ms")
+    from_: AnyReach = said("0 ms")
+    after_end: Reach = said("0 ms")
 
 
 class GateFields(Fields):
@@ -124,5 +125,6 @@ class RecordingFields(TruthFields):
     window: WindowFields = Field(default_factory=WindowFields)
     presentations: PresentationsFields | None = None
     gate: GateFields | None = None
+    travel: TravelFields | None = None
     seen_by: Text | None = None
     events: Text | None = None

@@ -32,6 +32,7 @@ def names_from(station: Station) -> Names:
         input=station.inputs,
         output=tuple(output.name for output in station.outputs),
         conditions=dict(station.conditions),
+        travel=station.travel is not None,
     )
 
 
@@ -123,8 +124,8 @@ def _form(name: str, table: TableFields, unit: str, place: Place) -> RecordingFo
         gap_ns=table.gap,
         on=table.values.on,
         off=table.values.off,
-        window_from_ns=table.window.from_,
-        window_after_end_ns=table.window.after_end,
+        window_from=table.window.from_,
+        window_after_end=table.window.after_end,
         start=table.start,
         end=table.end,
         place=place,

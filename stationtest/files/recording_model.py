@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from stationtest.files.paths import Folder
+from stationtest.files.reaches import travel_model
 from stationtest.files.recording_fields import PresentationsFields, RecordingFields, TruthFields
 from stationtest.model.recording_form import Digital, Gate, RecordingForm
 from stationtest.place import Place
@@ -48,14 +49,15 @@ def form(pattern: str, form: RecordingFields, folder: Folder, place: Place) -> R
         outputs=_digitals(form.outputs),
         on=form.on,
         off=form.off,
-        window_from_ns=form.window.from_,
-        window_after_end_ns=form.window.after_end,
+        window_from=form.window.from_,
+        window_after_end=form.window.after_end,
         presentations_path=folder.relative(second.file, "") if second else None,
         presentations_form=_second(second, form, place) if second else None,
         gate=Gate(input=gate.input, list_path=folder.relative(gate.list_, ""), offset_ns=gate.offset, shortest_ns=gate.shortest)
         if gate
         else None,
         events_path=folder.relative(form.events, "") if form.events else None,
+        travel=travel_model(form.travel),
         place=place,
         **truth_columns(form),
     )

@@ -12,6 +12,7 @@ from stationtest.files.evidence_fields import evidence_problems
 from stationtest.files.form_checks import form_problems
 from stationtest.files.group_checks import group_problems
 from stationtest.files.paths import Folder
+from stationtest.files.reaches import TravelFields, travel_problems
 from stationtest.files.scalars import Names
 from stationtest.files.sensor_checks import sensor_problems
 from stationtest.files.station_fields import (
@@ -95,6 +96,7 @@ class Checks:
             if name in KEPT_CONDITIONS:
                 message = f"this word has a meaning of its own in `where:`; found {name}; allowed any other word"
                 yield ("conditions", name), message, "reserved-word"
+        yield from self._travel()
         for name, evidence in self.fields.evidence.items():
             for loc, message, code in evidence_problems(evidence):
                 yield ("evidence", name, *loc), message, code
@@ -103,6 +105,34 @@ class Checks:
                 problem = self.folder.problem(self.folder.relative(path, ""))
                 if problem:
                     yield (key,), *problem
+
+    def _travel(self) -> Iterator[Told]:
+        stated: list[tuple[tuple[str, ...], TravelFields]] = []
+        if self.fields.travel is not None:
+            stated.append((("travel",), self.fields.travel))
+        for pattern, form in self.fields.recordings.items():
+            if form.travel is not None:
+                stated.append((("recordings", pattern, "travel"), form.travel))
+        for loc, travel in stated:
+            for inner, message, code in travel_problems(travel):
+                yield (*loc, *inner), message, code
+            if travel.input is not None and travel.input in self._used_inputs():
+                yield (
+                    (*loc, "input"),
+                    "pulses of the belt are counted and not kept, so this input cannot stand in logic, sets or gates as well",
+                    "contradiction",
+                )
+
+    def _used_inputs(self) -> set[str]:
+        used: set[str] = set()
+        for output in self.fields.outputs.values():
+            used.update(_signals(output))
+            used.update(edge.input for edge in (output.held_until, output.held_from, output.decided_at) if edge)
+            used.update({output.held_while} if output.held_while else ())
+        for kind in self.fields.sets.values():
+            used.update(edge.input for edge in (kind.from_, kind.to) if edge)
+        used.update(form.gate.input for form in self.fields.recordings.values() if form.gate)
+        return used
 
     def _output(self, output: OutputFields) -> Iterator[Told]:
         yield from _one_of(output, ())

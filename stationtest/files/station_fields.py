@@ -10,6 +10,7 @@ from pydantic import Field, PlainSerializer, PlainValidator, WithJsonSchema
 
 from stationtest.files.evidence_fields import EvidenceFields
 from stationtest.files.fields import ByKind, Fields, said
+from stationtest.files.reaches import PositiveReach, Reach, TravelFields
 from stationtest.files.recording_fields import RecordingFields
 from stationtest.files.scalars import (
     AnyShare,
@@ -202,9 +203,9 @@ class OutputFields(LogicFields):
     held_from: Edge | None = None
     held_while: InputName | None = None
     decided_at: Edge | None = None
-    on_delay: Duration = said("0 ms")
-    off_delay: Duration = said("0 ms")
-    pulse: PositiveDuration | None = None
+    on_delay: Reach = said("0 ms")
+    off_delay: Reach = said("0 ms")
+    pulse: PositiveReach | None = None
     good: Literal["on", "off"] | None = None
 
 
@@ -260,7 +261,8 @@ class StationFields(Fields):
     requirements: Text | None = None
     specimens: Text | None = None
     required_in_run: list[Text] = Field(default_factory=list)
+    travel: TravelFields | None = None
 
 
-RESERVED_KEYS = ("products", "revalidation", "capture", "tags", "travel")
+RESERVED_KEYS = ("products", "revalidation", "capture", "tags")
 MAPPED = ("sensors", "targets", "channels", "groups", "outputs", "sets", "conditions", "recordings")

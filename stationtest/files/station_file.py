@@ -91,6 +91,8 @@ def names_of(root: Map) -> Names:
         event=tuple(dict.fromkeys((*_names(root, "events"), *_ends(root).values()))),
         lasting=tuple(_ends(root)),
         conditions=conditions,
+        travel="travel" in root
+        or any(isinstance(form, Map) and "travel" in form for form in _map(root, "recordings").values()),
     )
 
 

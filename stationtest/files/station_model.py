@@ -8,6 +8,7 @@ from typing import Any
 
 from stationtest.files import recording_model
 from stationtest.files.paths import Folder
+from stationtest.files.reaches import travel_model
 from stationtest.files.sensor_checks import bands_of, number_of_each
 from stationtest.files.station_fields import (
     ChannelFields,
@@ -52,6 +53,7 @@ def station(fields: StationFields, root: Map, tree: Tree, folder: Folder) -> mod
         scan=model.Scan(worst_ns=fields.scan.worst, input_filter_ns=fields.scan.input_filter),
         between=fields.between,
         belt_speed_mm_s=fields.belt_speed,
+        travel=travel_model(fields.travel),
         sensors=tuple(
             _sensor(name, sensor, fields.belt_speed, folder, place("sensors", name)) for name, sensor in fields.sensors.items()
         ),
@@ -222,9 +224,9 @@ def _output(name: str, output: OutputFields, place: Place) -> model.Output:
         held_from=output.held_from,
         held_while=output.held_while,
         decided_at=output.decided_at,
-        on_delay_ns=output.on_delay,
-        off_delay_ns=output.off_delay,
-        pulse_ns=output.pulse,
+        on_delay=output.on_delay,
+        off_delay=output.off_delay,
+        pulse=output.pulse,
         good=None if output.good is None else output.good == "on",
         place=place,
     )

@@ -7,6 +7,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from decimal import Decimal
 
+from stationtest.model.travel import NM, Length, Reach
+
 _DURATIONS = (
     ("h", 3_600_000_000_000),
     ("min", 60_000_000_000),
@@ -46,6 +48,11 @@ def number_text(number: float) -> str:
 
 def length_text(mm: float) -> str:
     return f"{number_text(mm)} mm"
+
+
+def reach_text(reach: Reach) -> str:
+    """A time or a length of belt: `40 ms`, `620 mm`."""
+    return f"{_digits(Decimal(reach.nm) / NM)} mm" if isinstance(reach, Length) else duration_text(reach)
 
 
 def angle_text(deg: float) -> str:

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from stationtest.model.events import Event
+from stationtest.model.travel import Belt
 
 if TYPE_CHECKING:
     import numpy as np
@@ -197,3 +198,4 @@ class SourceObservations:
     expected_presentations: int | None = None  # how many a list says there are
     notes: tuple[str, ...] = ()
     events: tuple[Event, ...] = ()  # in order of time
+    belt: Belt | None = None  # how far the belt moved, where the recording says it

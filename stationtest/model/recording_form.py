@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from stationtest.model.travel import Reach, Travel
 from stationtest.place import NOWHERE, Place
 
 
@@ -63,8 +64,9 @@ class RecordingForm:
     on: tuple[str, ...] = ("1",)
     off: tuple[str, ...] = ("0",)
     empty: tuple[str, ...] = ("",)
-    window_from_ns: int = 0
-    window_after_end_ns: int = 0
+    window_from: Reach = 0
+    window_after_end: Reach = 0
+    travel: Travel | None = None
     start: str | None = None
     end: str | None = None
     presentations_path: str | None = None

@@ -12,6 +12,7 @@ from stationtest.model.events import EventKind
 from stationtest.model.group import Group
 from stationtest.model.recording_form import RecordingForm
 from stationtest.model.spectrum import SpectralBands
+from stationtest.model.travel import Reach, Travel
 from stationtest.place import NOWHERE, Place
 
 LANGUAGE = 1
@@ -201,9 +202,9 @@ class Output:
     held_from: Edge | None = None
     held_while: str | None = None
     decided_at: Edge | None = None
-    on_delay_ns: int = 0
-    off_delay_ns: int = 0
-    pulse_ns: int | None = None
+    on_delay: Reach = 0
+    off_delay: Reach = 0
+    pulse: Reach | None = None
     good: bool | None = None
     place: Place = NOWHERE
 
@@ -265,6 +266,7 @@ class Station:
     scan: Scan = field(default_factory=Scan)
     between: str | None = None
     belt_speed_mm_s: float | None = None
+    travel: Travel | None = None
     sensors: tuple[Sensor, ...] = ()
     targets: tuple[Target, ...] = ()
     settings: tuple[Settings, ...] = ()

@@ -20,8 +20,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stationtest.model.observations import NEVER
-from stationtest.signals import intervals, ternary, timers
+from stationtest.signals import intervals, ternary, timers, travel
 from stationtest.signals.critical import Chain
+from stationtest.signals.travel import Delay
 
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
@@ -86,15 +87,21 @@ def by_cause(
     return found
 
 
+def windows(start: Ints, end: Ints, window: tuple[Delay, Delay]) -> tuple[Ints, Ints]:
+    """When the window of each presentation opens and closes (P,). A length reaches as far as the doubt of the belt's position
+    allows, so that where two windows may overlap, nobody guesses."""
+    return travel.earliest(start, window[0]), travel.latest(end, window[1])
+
+
 def by_window(
-    out: Ints, start: Ints, end: Ints, between: Bools, touches_before: Bools, window: tuple[int, int], *, edge: bool = False
+    out: Ints, start: Ints, end: Ints, between: Bools, touches_before: Bools, window: tuple[Delay, Delay], *, edge: bool = False
 ) -> Attributed:
     """A recorded channel: on-time that begins in `[start + from, end + after_end)` is the presentation's own, however short.
 
     `ambiguous` where windows of neighbours overlap and something is on in the overlap, or where on-time goes through from a
     touching neighbour: whose it is cannot be told (with `edge` it can: nothing rose).
     """
-    first, last = start + window[0], end + window[1]
+    first, last = windows(start, end, window)
     k = len(start)
     # an interval belongs to the first window in which it begins; windows are in order of their ends too
     whose = np.searchsorted(last, out[:, 0], "right")

@@ -33,7 +33,8 @@ class Batch:
     each sensor by name, its bands as float64, as in the file. `digital` is keyed by ('input' | 'channel' | 'output', name):
     bool; in hand trials int8, -1 where nothing was noted. `codes` (int32) holds for target, specimen, set, item, sensor
     and each condition by name the index into `tables[name]`, -1 where the cell is empty. The tables grow while a recording is
-    read and are shared by all its batches.
+    read and are shared by all its batches. `position_nm` (int64) is how far the belt has moved since the first row, where a
+    column says it.
     """
 
     first_row: int
@@ -43,6 +44,7 @@ class Batch:
     codes: Mapping[str, Codes] = field(default_factory=dict)
     tables: Mapping[str, list[str]] = field(default_factory=dict)
     rows: int = 0
+    position_nm: Ints | None = None
 
     def __len__(self) -> int:
         return self.rows
@@ -57,6 +59,7 @@ class Batch:
             {name: column[begin:end] for name, column in self.codes.items()},
             self.tables,
             end - begin,
+            None if self.position_nm is None else self.position_nm[begin:end],
         )
 
 
@@ -76,6 +79,7 @@ def joined(batches: Sequence[Batch]) -> Batch:
         {name: np.concatenate([b.codes[name] for b in batches]) for name in first.codes},
         first.tables,
         sum(len(b) for b in batches),
+        None if first.position_nm is None else np.concatenate([b.position_nm for b in batches if b.position_nm is not None]),
     )
 
 

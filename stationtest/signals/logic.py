@@ -13,11 +13,13 @@ import numpy as np
 from stationtest.signals import intervals as ivs
 from stationtest.signals import ternary
 from stationtest.signals.ternary import Edges, Ternary
+from stationtest.signals.travel import on_belt
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
     from stationtest.model.station import Edge, Logic, Output, Station
+    from stationtest.model.travel import Belt, Reach
     from stationtest.signals.intervals import Ints, Span
 
 
@@ -30,8 +32,10 @@ class Evaluated(NamedTuple):
     carried_over_ns: Ints
 
 
-def evaluate(station: Station, signals: Mapping[str, Ternary], edges: Mapping[Edge, Ints], span: Span) -> dict[str, Evaluated]:
-    """Every output of the station, in file order.
+def evaluate(
+    station: Station, signals: Mapping[str, Ternary], edges: Mapping[Edge, Ints], span: Span, belt: Belt | None = None
+) -> dict[str, Evaluated]:
+    """Every output of the station, in file order. Lengths are of `belt`; without one they are of unknown duration.
 
     `signals` are channels (as the controller sees them, see `ternary.seen`) and inputs, known within `span`; one that is missing
     is unknown throughout. An output that is among them (a recorded one) is what other outputs read, and is still computed.
@@ -42,12 +46,14 @@ def evaluate(station: Station, signals: Mapping[str, Ternary], edges: Mapping[Ed
     given = {name: ternary.unbounded(signal, span) for name, signal in signals.items()}
     computed: dict[str, Evaluated] = {}
     for output in _dependency_order(station.outputs):
-        computed[output.name] = evaluated = _output(output, given, edges, span)
+        computed[output.name] = evaluated = _output(output, given, edges, span, belt)
         given.setdefault(output.name, ternary.unbounded(evaluated.state, span))
     return {output.name: computed[output.name] for output in station.outputs}
 
 
-def _output(output: Output, given: Mapping[str, Ternary], edges: Mapping[Edge, Ints], span: Span) -> Evaluated:
+def _output(
+    output: Output, given: Mapping[str, Ternary], edges: Mapping[Edge, Ints], span: Span, belt: Belt | None
+) -> Evaluated:
     members = {name: given.get(name, ternary.unknown()) for name in output.logic.names()}
     carried: Ints = np.empty(0, dtype=np.int64)
     if output.held_until or output.held_from or output.held_while:
@@ -58,21 +64,21 @@ def _output(output: Output, given: Mapping[str, Ternary], edges: Mapping[Edge, I
         carried = np.unique(np.concatenate([carried, *(instants for _, instants in latches.values())]))
     state = _combine(output.logic, members)
     if output.decided_at is None:
-        return Evaluated(_timed(output, state, span, output.pulse_ns), None, carried)
+        return Evaluated(_timed(output, state, span, output.pulse, belt), None, carried)
     decisions = _edges(output.decided_at, given, edges, span)
-    if output.pulse_ns is None:
-        timed = _timed(output, ternary.decided(state, decisions), span, None)
+    if output.pulse is None:
+        timed = _timed(output, ternary.decided(state, decisions), span, None, belt)
     else:
         # each decision gives its own pulse, however the one before it went; a delay moves it
-        timed = ternary.decided_pulses(state, decisions, output.pulse_ns, output.on_delay_ns)
-        timed = ternary.bounded(ternary.off_delay(timed, output.off_delay_ns), span)
+        timed = ternary.decided_pulses(state, decisions, on_belt(output.pulse, belt), on_belt(output.on_delay, belt))
+        timed = ternary.bounded(ternary.off_delay(timed, on_belt(output.off_delay, belt)), span)
     return Evaluated(timed, decisions.sure, carried)
 
 
-def _timed(output: Output, state: Ternary, span: Span, pulse_ns: int | None) -> Ternary:
+def _timed(output: Output, state: Ternary, span: Span, pulse: Reach | None, belt: Belt | None) -> Ternary:
     """On-delay, off-delay, pulse; the state is unknown before the span, so no timer has an age there."""
-    state = ternary.off_delay(ternary.on_delay(state, output.on_delay_ns), output.off_delay_ns)
-    return ternary.bounded(state if pulse_ns is None else ternary.pulse(state, pulse_ns), span)
+    state = ternary.off_delay(ternary.on_delay(state, on_belt(output.on_delay, belt)), on_belt(output.off_delay, belt))
+    return ternary.bounded(state if pulse is None else ternary.pulse(state, on_belt(pulse, belt)), span)
 
 
 def _combine(logic: Logic, members: Mapping[str, Ternary]) -> Ternary:

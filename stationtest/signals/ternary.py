@@ -16,12 +16,13 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from stationtest.signals import intervals as ivs
-from stationtest.signals import timers
+from stationtest.signals import timers, travel
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from stationtest.signals.intervals import Bools, Ints, Span
+    from stationtest.signals.travel import Delay
 
 _ALWAYS = (-ivs.FAR, ivs.FAR)
 _ONE_TICK = 1  # the clock is an integer: 'just before t' is t - 1 ns
@@ -89,42 +90,52 @@ def seen(t: Ternary, seen_ns: int) -> Ternary:
     return Ternary(ivs.drop_short(t.must, seen_ns), ivs.fill_gaps(t.can, seen_ns))
 
 
-def on_delay(t: Ternary, delay_ns: int) -> Ternary:
-    """TON; more input never gives less output, so each bound is delayed by itself."""
-    return Ternary(timers.on_delay(t.must, delay_ns), timers.on_delay(t.can, delay_ns))
+def on_delay(t: Ternary, delay: Delay) -> Ternary:
+    """TON; more input never gives less output, so each bound is delayed by itself. A delay on the belt is over for sure at its
+    latest, and perhaps from its earliest instant on."""
+    if isinstance(delay, int):
+        return Ternary(timers.on_delay(t.must, delay), timers.on_delay(t.can, delay))
+    must, can = travel.latest(t.must[:, 0], delay), travel.earliest(t.can[:, 0], delay)
+    return Ternary(timers.delayed_rises(t.must, must), timers.delayed_rises(t.can, can))
 
 
-def off_delay(t: Ternary, delay_ns: int) -> Ternary:
+def off_delay(t: Ternary, delay: Delay) -> Ternary:
     """TOF; as `on_delay`."""
-    return Ternary(timers.off_delay(t.must, delay_ns), timers.off_delay(t.can, delay_ns))
+    if isinstance(delay, int):
+        return Ternary(timers.off_delay(t.must, delay), timers.off_delay(t.can, delay))
+    must, can = travel.earliest(t.must[:, 1], delay), travel.latest(t.can[:, 1], delay)
+    return Ternary(timers.delayed_falls(t.must, must), timers.delayed_falls(t.can, can))
 
 
-def pulse(t: Ternary, length_ns: int) -> Ternary:
+def pulse(t: Ternary, length: Delay) -> Ternary:
     """TP, which is not monotone: a rise that is sure gives a pulse unless one may be running."""
-    if t.must is t.can:
-        return known(timers.pulse(t.must, length_ns))
+    if t.must is t.can and isinstance(length, int):
+        return known(timers.pulse(t.must, length))
     runs, sure = _rises(t)
-    return pulses(runs, sure, length_ns)
+    return pulses(runs, sure, length)
 
 
-def pulses(runs: Ints, sure: Bools, length_ns: int) -> Ternary:
+def pulses(runs: Ints, sure: Bools, length: Delay) -> Ternary:
     """Pulses (TP) from triggers. Each row of `runs` (n, 2), sorted, is a stretch of instants at which a trigger may come; where
     `sure` (n,), at least one comes in it."""
-    if bool(sure.all()) and bool((runs[:, 1] - runs[:, 0] == _ONE_TICK).all()):
-        starts = timers.triggered(runs[:, 0], length_ns)
-        return known(ivs.merge(np.column_stack((starts, starts + length_ns))))
+    if isinstance(length, int) and bool(sure.all()) and bool((runs[:, 1] - runs[:, 0] == _ONE_TICK).all()):
+        starts = timers.triggered(runs[:, 0], length)
+        return known(ivs.merge(np.column_stack((starts, starts + length))))
     must: list[tuple[int, int]] = []
     can: list[tuple[int, int]] = []
+    ends = travel.earliest(runs[:, 0], length), travel.latest(runs[:, 1] - _ONE_TICK, length)
     idle_perhaps = idle_surely = -2 * ivs.FAR  # when the pulse that ran last has ended: earliest, latest
-    for (first, end), is_sure in zip(runs.tolist(), sure.tolist(), strict=True):  # a pulse depends on the one before it
+    for first, end, is_sure, earliest, latest in zip(
+        *(column.tolist() for column in (runs[:, 0], runs[:, 1], sure, *ends)), strict=True
+    ):  # a pulse depends on the one before it
         last = end - _ONE_TICK
         if idle_perhaps > last:
             continue  # a pulse is running through all of it
-        can.append((max(first, idle_perhaps), last + length_ns))
+        can.append((max(first, idle_perhaps), latest))
         if is_sure and idle_surely <= first:
-            must.append((last, first + length_ns))
-            idle_perhaps = first + length_ns
-        idle_surely = max(idle_surely, last + length_ns)
+            must.append((last, earliest))
+            idle_perhaps = earliest
+        idle_surely = max(idle_surely, latest)
     return Ternary(_merged(must), _merged(can))
 
 
@@ -178,14 +189,16 @@ def decided(logic: Ternary, at: Edges) -> Ternary:
     return Ternary(must, ivs.union(ivs.merge(cuts[yes_can]), _held(good, cuts)))
 
 
-def decided_pulses(logic: Ternary, at: Edges, length_ns: int, delay_ns: int = 0) -> Ternary:
-    """A pulse (TP) at each decision that finds the logic on, `delay_ns` after it; not retriggered while it runs."""
+def decided_pulses(logic: Ternary, at: Edges, length: Delay, delay: Delay = 0) -> Ternary:
+    """A pulse (TP) at each decision that finds the logic on, `delay` after it; not retriggered while it runs."""
     must, can = ivs.before(logic.must, at.sure), ivs.before(logic.can, at.sure)
     _, good = _decisions_perhaps(logic, at)
     runs = np.concatenate((np.column_stack((at.sure, at.sure + _ONE_TICK))[can], good))
     sure = np.concatenate((must[can], np.zeros(len(good), dtype=np.bool_)))
     order = np.argsort(runs[:, 0], kind="stable")
-    return pulses(runs[order] + delay_ns, sure[order], length_ns)
+    last = runs[order, 1] - _ONE_TICK
+    runs = np.column_stack((travel.earliest(runs[order, 0], delay), travel.latest(last, delay) + _ONE_TICK))
+    return pulses(runs, sure[order], length)
 
 
 def pulse_range(t: Ternary, starts: Ints, ends: Ints, seen_ns: int) -> tuple[Ints, Ints]:

@@ -20,9 +20,12 @@ if TYPE_CHECKING:
 
 def on_delay(iv: Ints, delay_ns: int) -> Ints:
     """TON: the output rises `delay_ns` after the input rises and falls with it; a shorter input gives nothing."""
-    if delay_ns == 0:
-        return iv
-    later = iv + np.array([delay_ns, 0], dtype=np.int64)
+    return iv if delay_ns == 0 else delayed_rises(iv, iv[:, 0] + delay_ns)
+
+
+def delayed_rises(iv: Ints, rises: Ints) -> Ints:
+    """TON with the instants (n,) at which the delay of each rise is over, wherever they come from."""
+    later = np.column_stack((rises, iv[:, 1]))
     return later[later[:, 0] < later[:, 1]]
 
 
@@ -31,6 +34,11 @@ def off_delay(iv: Ints, delay_ns: int) -> Ints:
     if delay_ns == 0:
         return iv
     return fill_gaps(iv, delay_ns + 1) + np.array([0, delay_ns], dtype=np.int64)
+
+
+def delayed_falls(iv: Ints, falls: Ints) -> Ints:
+    """TOF with the instants (n,) at which the delay of each fall is over."""
+    return merge(np.column_stack((iv[:, 0], falls)))
 
 
 def pulse(iv: Ints, length_ns: int) -> Ints:

@@ -11,8 +11,10 @@ import pyarrow as pa
 from stationtest.files.words import shown
 from stationtest.model.recording_form import Digital, RecordingForm
 from stationtest.model.station import Sensor, Station
+from stationtest.model.travel import Travel
 from stationtest.signals.batch import TRUTH, UNKNOWN, Batch
 from stationtest.sources import checks, times
+from stationtest.sources.belt_column import BeltColumn
 from stationtest.sources.checks import Names, Where, missing
 
 VOID = ("void", "void")  # key among the digital columns of hand trials
@@ -27,6 +29,7 @@ class Layout:
     digital: tuple[tuple[str, Digital], ...] = ()
     names: Mapping[str, tuple[str, Names]] = field(default_factory=dict)  # role or condition -> column, its words
     trials: bool = False
+    travel: Travel | None = None  # where a column holds the position of the belt
 
     @property
     def wanted(self) -> dict[str, str]:
@@ -39,6 +42,8 @@ class Layout:
             found[signal.column] = "digital" if signal.bit is None else "packed"
         for column, _ in self.names.values():
             found[column] = "text"
+        if self.travel is not None and self.travel.column is not None:
+            found[self.travel.column] = "number"
         return found
 
     @property
@@ -48,10 +53,13 @@ class Layout:
     def only(self, inputs: Collection[str] = ()) -> Layout:
         """The time and the named inputs, for a pass that needs no more."""
         digital = tuple(signal for signal in self.digital if signal[0] == "input" and signal[1].name in inputs)
-        return replace(self, sensors=(), names={}, digital=digital)
+        return replace(self, sensors=(), names={}, digital=digital, travel=None)
 
-    def batch(self, first_row: int, table: pa.RecordBatch, where: Where, origin_ns: int = 0) -> Batch:
-        """Columns of a file as a batch, every cell checked. Raises `ReadingsError` with the row."""
+    def batch(
+        self, first_row: int, table: pa.RecordBatch, where: Where, origin_ns: int = 0, way: BeltColumn | None = None
+    ) -> Batch:
+        """Columns of a file as a batch, every cell checked. Raises `ReadingsError` with the row. `way` counts the belt's position
+        from batch to batch."""
         form = self.form
         columns = dict(zip(table.schema.names, table.columns, strict=True))
         t_ns = None
@@ -70,7 +78,11 @@ class Layout:
         codes = {role: names.of(columns[column], column, where) for role, (column, names) in self.names.items()}
         if self.trials and "target" in codes and (empty := codes["target"] < 0).any():
             where.refuse(int(np.argmax(empty)), "target", "the row does not say what was presented", "bad-presentation")
-        return Batch(first_row, t_ns, bands, digital, codes, self.tables, table.num_rows)  # type: ignore[arg-type]
+        position = None
+        if way is not None:
+            counts = checks.numbers(columns[way.column], "travel.column", way.column, where)
+            position = way.moved(counts, t_ns, form.gap_ns, where)
+        return Batch(first_row, t_ns, bands, digital, codes, self.tables, table.num_rows, position)  # type: ignore[arg-type]
 
     def _signal(self, kind: str, signal: Digital, column: pa.Array, where: Where) -> np.ndarray:
         key = kind if kind == "void" else f"{kind}s.{signal.name}"
@@ -101,6 +113,11 @@ def names_of(station: Station, form: RecordingForm, prefix: str = "") -> dict[st
     for name, column in form.conditions:
         found[name] = (column, Names(f"{prefix}conditions.{name}", declared.get(name), ("",), f"value of {name}"))
     return found
+
+
+def travel_of(station: Station, form: RecordingForm) -> Travel | None:
+    """How the belt moves in recordings of this form: as the form says, else as the station does."""
+    return None if form.rows == "trials" else form.travel or station.travel
 
 
 def layout(
@@ -136,7 +153,12 @@ def layout(
     elif not form.time_column:
         where.refuse(None, "time", "the form of a stream must name its time column", "missing-key")
     _check(form, sensors, digital, names, columns, where)
-    return Layout(form, tuple(sensors), tuple(digital), names, trials)
+    travel = travel_of(station, form)
+    if travel is not None and travel.column is not None and travel.column not in columns:
+        if form.travel is not None:
+            missing(travel.column, columns, "travel.column", where)
+        travel = None  # the station's recordings may have it, and this one has not
+    return Layout(form, tuple(sensors), tuple(digital), names, trials, travel if travel and travel.column else None)
 
 
 def _check(

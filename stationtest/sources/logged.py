@@ -16,6 +16,7 @@ from stationtest.files.suggest import allowed_words, nearest
 from stationtest.files.words import shown
 from stationtest.model.recording_form import Digital
 from stationtest.model.recording_tables import SignalsTable
+from stationtest.model.travel import Reach
 from stationtest.signals import intervals
 from stationtest.signals.intervals import FAR
 from stationtest.sources import times
@@ -30,11 +31,11 @@ OFF, ON, NOT_KNOWN, NOTHING, WRONG = 0, 1, -1, -2, -3
 
 @dataclass(frozen=True, slots=True)
 class Logged:
-    """A signal from a log, on the recording's clock: stretches of on (n, 2) and of not known (m, 2). `window_ns`: in which its
+    """A signal from a log, on the recording's clock: stretches of on (n, 2) and of not known (m, 2). `window`: in which its
     on-time belongs to a presentation (from its start, after its end)."""
 
     table: str
-    window_ns: tuple[int, int]
+    window: tuple[Reach, Reach]
     on: Ints
     unknown: Ints
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 from stationtest.model.case import Suite
 from stationtest.model.recording_form import RecordingForm
+from stationtest.model.travel import Travel
 from stationtest.signals.batch import Batch, Listed
 
 if TYPE_CHECKING:
@@ -17,7 +18,8 @@ class Readings(Protocol):
     """Readings, opened: they can be gone through any number of times, and are the same each time.
 
     `kind` is 'recording' or 'scene'. `sensors` are those that are in it. `origin` is ISO 8601 text of the first row where the
-    times are dates, else None; all times are nanoseconds since then. `reader` says what read or made them.
+    times are dates, else None; all times are nanoseconds since then. `reader` says what read or made them. `travel` is how the
+    belt moves in it, None where that is not known.
     """
 
     kind: str
@@ -29,6 +31,7 @@ class Readings(Protocol):
     origin_ns: int
     origin: str | None
     rows_hint: int | None
+    travel: Travel | None
 
     def batches(self) -> Iterator[Batch]:
         """The whole stream in grid cells of `batch.GRID` rows."""

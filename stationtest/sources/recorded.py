@@ -23,11 +23,13 @@ from stationtest.model.recording_form import RecordingForm
 from stationtest.model.recording_tables import has_tables
 from stationtest.model.scene import is_scene
 from stationtest.model.station import Station
+from stationtest.model.travel import Travel
 from stationtest.signals.batch import GRID, Batch, Listed, on_grid
 from stationtest.sources import times
 from stationtest.sources.ahead import ahead
+from stationtest.sources.belt_column import BeltColumn
 from stationtest.sources.checks import Where, strictly_rising
-from stationtest.sources.layout import Layout, layout
+from stationtest.sources.layout import Layout, layout, travel_of
 from stationtest.sources.readings import Readings
 
 if TYPE_CHECKING:
@@ -144,9 +146,23 @@ class Recording:
             found = layout(suite.station, form, reader.columns, Where(name), only)
             self.layout: Layout = found if name == readers[0][0] else self.layout
         self.sensors = tuple(sensor.name for sensor in self.layout.sensors)
+        self.travel = self._travel()
         self.origin_ns, self.origin = 0, None
         if not self.layout.trials:
             self.origin_ns, self.origin = self._origin()
+
+    def _travel(self) -> Travel | None:
+        """How the belt moves in this recording; None where it has not what that needs."""
+        travel = travel_of(self.suite.station, self.form)
+        if travel is None or travel.speed_nm_s is not None:
+            return travel
+        if travel.input is not None:
+            return travel if self._counted(travel.input) else None
+        return self.layout.travel
+
+    def _counted(self, name: str) -> bool:
+        """Whether this recording has an input."""
+        return any(one.name == name for one in self.form.inputs)
 
     def batches(self) -> Iterator[Batch]:
         """The whole stream in grid cells. Every row is checked; the file is decoded ahead of the caller in another thread."""
@@ -213,13 +229,14 @@ class Recording:
         """Checked pieces of the file from a row on, cut as the file is; so many of them are decoded ahead."""
         begin_part = bisect_right(self._first_rows, from_row) - 1
         row, last_ns = self._first_rows[begin_part], None
+        way = BeltColumn(wanted.travel, wanted.travel.column) if wanted.travel and wanted.travel.column else None
         for k in range(begin_part, len(self._readers)):
             base = row
             if k == len(self._first_rows):
                 self._first_rows.append(base)
             # the decoder leaves the interpreter to us; checking in a second thread as well costs more than it gains
             for begin, table in ahead(self._readers[k][1].tables(wanted.wanted, max(from_row - base, 0)), most_ahead):
-                piece = wanted.batch(base + begin, table, self._where(k, begin), self.origin_ns)
+                piece = wanted.batch(base + begin, table, self._where(k, begin), self.origin_ns, way)
                 row = base + begin + len(piece)
                 if piece.t_ns is not None and len(piece):
                     strictly_rising(piece.t_ns, last_ns, self._where(k, begin))

@@ -51,6 +51,11 @@ class TablesRecording(Recording):
             form = replace(form, presentations_path=tables.truth.path, presentations_form=tables.truth.form)
         self.form: RecordingForm = form
 
+    def _counted(self, name: str) -> bool:
+        return super()._counted(name) or any(
+            (kind, signal.name) == ("input", name) for table in self.tables.signals for kind, signal in table.signals
+        )
+
     def _usual_step(self) -> int:
         for batch in on_grid(self._pieces(self.layout.only(), 0)):
             if batch.t_ns is not None and len(batch.t_ns) > 1:
@@ -85,7 +90,7 @@ class TablesRecording(Recording):
         """Every signal of every log, on the recording's clock."""
         found: dict[Key, Logged] = {}
         for table in self.tables.signals:
-            window = table.form.window_from_ns, table.form.window_after_end_ns
+            window = table.form.window_from, table.form.window_after_end
             related = self.way_from(table.clock).within_ns is not None
             for key, states in self._log(table).items():
                 if not related:  # on a clock of which nothing is known, states are not known at any instant of ours

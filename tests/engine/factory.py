@@ -65,7 +65,7 @@ def station(**more: Any) -> Station:
         "inputs": ("box in", "box out"),
         "outputs": (
             Output(name="box complete", logic=Logic(op="all_of", of=("1", "2")), held_until=box_out),
-            Output(name="flap", logic=Logic(op="none_of", of=("box complete",)), decided_at=box_out, pulse_ns=120 * MS),
+            Output(name="flap", logic=Logic(op="none_of", of=("box complete",)), decided_at=box_out, pulse=120 * MS),
             Output(name="counter", logic=Logic(op="any_of", of=("1", "2", "3"))),
         ),
         "sets": (

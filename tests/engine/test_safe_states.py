@@ -76,7 +76,7 @@ FULL = SetKind(name="box", members=(), output="complete")
 
 def test_a_box_check_that_fails_safe():
     """Absent: nothing is complete, so every box is thrown out; the good state of the flap follows from that of the set."""
-    flap = Output(name="flap", logic=Logic(op="none_of", of=("complete",)), decided_at=BOX, pulse_ns=10)
+    flap = Output(name="flap", logic=Logic(op="none_of", of=("complete",)), decided_at=BOX, pulse=10)
     states = found(station([COMPLETE, flap], sets=[FULL]))
     assert states["complete", "a", "absent"] == ("off", False)
     assert states["flap", "a", "absent"] == ("a pulse at each out", False)
@@ -85,7 +85,7 @@ def test_a_box_check_that_fails_safe():
 
 
 def test_a35_a_reject_that_waits_for_a_signal_lets_everything_pass_when_the_plug_is_pulled():
-    reject = Output(name="reject", logic=Logic(op="any_of", of=("1",)), decided_at=BOX, pulse_ns=10, good=False)
+    reject = Output(name="reject", logic=Logic(op="any_of", of=("1",)), decided_at=BOX, pulse=10, good=False)
     states = found(station([reject], when_dark=WhenDark(below=0.02, channels="off")))
     assert states["reject", "a", "absent"] == states["reject", "a", "dark"] == ("no pulse at each out", True)
     assert states["reject", "a", "clipped"] == ("on or off", False)
@@ -100,7 +100,7 @@ def test_a_line_that_is_not_there_is_off_whatever_it_switches_on():
 @pytest.mark.parametrize(
     ("output", "states", "answer"),
     [
-        (Output(name="x", logic=Logic(op="any_of", of=("1",)), pulse_ns=10), {"1": True}, False),  # it has risen once
+        (Output(name="x", logic=Logic(op="any_of", of=("1",)), pulse=10), {"1": True}, False),  # it has risen once
         (Output(name="x", logic=Logic(op="any_of", of=("1",)), held_while="in"), {"1": True}, None),  # off with the input
         (Output(name="x", logic=Logic(op="any_of", of=("1",)), held_until=BOX), {"1": True}, True),  # set again at each reset
         (Output(name="x", logic=Logic(op="all_of", of=("1",)), held_until=BOX), {"1": None}, None),

@@ -128,7 +128,7 @@ def test_l16_an_output_that_must_come_at_the_event() -> None:
     assert (good["found"], good["conforming"]) == (3, 3)
     late = judged(4950)
     assert (late["conforming"], late["nonconforming"]) == (0, 3)
-    assert "counter did not come on within 2000 ms from event at 2.900 s" in late["reason"]
+    assert "counter did not come on within 2 s from event at 2.900 s" in late["reason"]
     assert judged(2800)["nonconforming"] == 3, "one that was on already does not count"
 
 

@@ -41,7 +41,7 @@ def test_the_model(tmp_path: Path) -> None:
     assert station.output("complete").logic == Logic(op="all_of", of=("1", "2")) and station.output(
         "complete"
     ).held_until == Edge(input="box out")
-    assert station.output("flap").pulse_ns == 120_000_000
+    assert station.output("flap").pulse == 120_000_000
     assert station.set_kind("full box").members == (("mint", 1), ("chamomile", 1))
     form = station.recordings[0]
     assert (form.every_ns, form.gap_ns, form.time_column, form.time_in, form.target) == (1_000_000, 3_000_000, "t", "ms", "part")
@@ -133,7 +133,7 @@ def test_further_forms_of_recordings(tmp_path: Path) -> None:
         "ISO 8601",
         "Europe/Berlin",
     )
-    assert (two.window_from_ns, two.window_after_end_ns, two.presentations_path) == (
+    assert (two.window_from, two.window_after_end, two.presentations_path) == (
         -1_000_000,
         20_000_000,
         "recordings/*_truth.csv",

@@ -41,7 +41,7 @@ BOX_OUT = Edge(input="box out")
 def tea_sampler(**latch):
     return [
         Output(name="box complete", logic=all_of("1", "2", "3", "4"), held_until=BOX_OUT, **latch),
-        Output(name="flap", logic=none_of("box complete"), decided_at=BOX_OUT, pulse_ns=120),
+        Output(name="flap", logic=none_of("box complete"), decided_at=BOX_OUT, pulse=120),
     ]
 
 
@@ -139,8 +139,8 @@ def test_a_decision_holds_until_the_next_one_and_delays_act_on_it():
     at = Edge(input="at")
     outputs = [
         Output(name="held", logic=all_of("1"), decided_at=at),
-        Output(name="late", logic=all_of("1"), decided_at=at, on_delay_ns=30, off_delay_ns=50),
-        Output(name="moved", logic=all_of("1"), decided_at=at, pulse_ns=40, on_delay_ns=70),
+        Output(name="late", logic=all_of("1"), decided_at=at, on_delay=30, off_delay=50),
+        Output(name="moved", logic=all_of("1"), decided_at=at, pulse=40, on_delay=70),
     ]
     found = run(outputs, signals, (0, 600))
     assert found["held"].state.must.tolist() == [[100, 200], [300, 600]]
@@ -150,7 +150,7 @@ def test_a_decision_holds_until_the_next_one_and_delays_act_on_it():
 
 
 def test_outputs_are_evaluated_after_what_they_read():
-    outputs = [Output(name="late", logic=none_of("early")), Output(name="early", logic=all_of("1"), pulse_ns=20)]
+    outputs = [Output(name="late", logic=none_of("early")), Output(name="early", logic=all_of("1"), pulse=20)]
     found = run(outputs, {"1": known((100, 200))}, (0, 300))
     assert found["late"].state.must.tolist() == [[19, 100], [120, 300]]
     loop = [Output(name="a", logic=all_of("b")), Output(name="b", logic=all_of("a"))]
@@ -228,9 +228,9 @@ def stations(draw):
                 held_from=draw(edge) if held == "from" else None,
                 held_while=draw(st.sampled_from("ij")) if held == "while" else None,
                 decided_at=decided,
-                on_delay_ns=draw(short),
-                off_delay_ns=draw(short),
-                pulse_ns=draw(st.none() | st.integers(1, 4)),
+                on_delay=draw(short),
+                off_delay=draw(short),
+                pulse=draw(st.none() | st.integers(1, 4)),
             )
         )
     return outputs
@@ -261,15 +261,15 @@ def stepped(outputs, signals):
             reset = [not on for on in states[output.held_while]]
             latched = {name: ticks.rs(state, reset) for name, state in latched.items()}
         out = value(output.logic, latched)
-        if output.decided_at and output.pulse_ns is not None:
-            out = ticks.decision_pulse(out, edges_of(output.decided_at), output.pulse_ns, output.on_delay_ns)
-            out = ticks.tof(out, output.off_delay_ns)
+        if output.decided_at and output.pulse is not None:
+            out = ticks.decision_pulse(out, edges_of(output.decided_at), output.pulse, output.on_delay)
+            out = ticks.tof(out, output.off_delay)
         else:
             if output.decided_at:
                 out = ticks.decision(out, edges_of(output.decided_at))
-            out = ticks.tof(ticks.ton(out, output.on_delay_ns), output.off_delay_ns)
-            if output.pulse_ns is not None:
-                out = ticks.tp(out, output.pulse_ns)
+            out = ticks.tof(ticks.ton(out, output.on_delay), output.off_delay)
+            if output.pulse is not None:
+                out = ticks.tp(out, output.pulse)
         states[output.name] = out
     return {output.name: states[output.name] for output in outputs}
 

@@ -11,6 +11,7 @@ from stationtest.errors import FileProblems, Problem, readings_error
 from stationtest.model.case import Suite
 from stationtest.model.recording_form import RecordingForm
 from stationtest.model.scene import Scene
+from stationtest.model.travel import NM, Travel
 from stationtest.signals.batch import GRID, Batch, Listed
 from stationtest.sources.scenes.optical import optics_of
 from stationtest.sources.scenes.sensed import Sensed
@@ -35,6 +36,7 @@ class OpenedScene:
         self.reader: dict[str, Any] = {"name": "scene", "version": VERSION, "seed": scene.seed}
         self.sensors: tuple[str, ...] = (given.name,)
         self.origin_ns = 0
+        self.travel: Travel | None = Travel(speed_nm_s=scene.belt.speed_mm_s * NM)
         self.origin: str | None = None
         self.optics = optics_of(scene, given, suite.station.sensor(given.name))
         self.line: Timeline = timeline(scene, self.optics.head.spot_mm)

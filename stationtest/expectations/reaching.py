@@ -1,0 +1,76 @@
+"""Instants that lie a time or a length of belt after others, with what the doubt of the belt's position leaves open."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from stationtest.expectations.wording import number_text
+from stationtest.model.travel import NM, Length
+from stationtest.signals import travel
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from numpy.typing import NDArray
+
+    from stationtest.expectations.trials import View
+    from stationtest.model.travel import Reach
+
+    Ints = NDArray[np.int64]
+
+
+class Bounds(NamedTuple):
+    """Instants (n,) as stated, and the earliest and latest that they may be."""
+
+    early: Ints
+    stated: Ints
+    late: Ints
+
+
+def exactly(at: Ints) -> Bounds:
+    """Instants without a doubt."""
+    return Bounds(at, at, at)
+
+
+def after(view: View, at: Bounds, reach: Reach) -> Bounds:
+    """What lies `reach` after each instant."""
+    if not isinstance(reach, Length):
+        return Bounds(*(each + reach for each in at)) if at.early is not at.late else exactly(at.stated + reach)
+    delay = travel.on_belt(reach, view.obs.belt)
+    return Bounds(travel.earliest(at.early, delay), travel.reached(at.stated, delay), travel.latest(at.late, delay))
+
+
+def together(first: Reach, second: Reach) -> Reach | None:
+    """One reach for two of a kind, so that their doubt counts once; None for a time and a length."""
+    if isinstance(first, Length) and isinstance(second, Length):
+        return Length(first.nm + second.nm)
+    if isinstance(first, Length) or isinstance(second, Length):
+        return None
+    return first + second
+
+
+def untold(view: View, reaches: Iterable[Reach | None]) -> str | None:
+    """Why lengths cannot be judged in this recording at all."""
+    if view.obs.belt is None and any(isinstance(reach, Length) for reach in reaches):
+        return "this recording does not say how the belt moves: it has no `travel`"
+    return None
+
+
+def doubt_text(view: View, reach: Reach) -> str:
+    """`2.5 mm over 620 mm`: how far the belt's position is known over a length."""
+    if not isinstance(reach, Length) or view.obs.belt is None:
+        return ""
+    return f"{number_text(travel.doubt_nm(view.obs.belt, reach.nm) / NM)} mm over {number_text(reach.mm)} mm"
+
+
+def ways_mm(view: View, origin: Ints, at: Ints, counted: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """How far the belt moved from each row's origin (n,) to each instant (n, C), in mm; 0 where not `counted`."""
+    belt = view.obs.belt
+    if belt is None:
+        return np.zeros(at.shape)
+    from_, to = np.broadcast_to(origin[:, None], at.shape)[counted], at[counted]
+    ways = np.zeros(at.shape)
+    ways[counted] = travel.way_nm(belt, from_, to) / NM
+    return ways

@@ -1,0 +1,136 @@
+"""Lengths of belt from the file to the verdict: a flap 620 mm behind the gate, boxes every 180 mm, a stop of the belt on the way.
+
+The recording is made here by stepping a belt and a shift register millisecond by millisecond, in plain Python; every reject is to
+come when its own box has moved 620 mm (way = speed x time).
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import stationtest
+from stationtest import plugins
+from stationtest.engine import observing
+from stationtest.files import suite as suites
+
+STATION = """
+station: belt
+scan: {{worst: 4 ms}}
+sensors:
+  eye: {{reads: CIELAB, columns: {{L: L, a: a, b: b}}, illuminant: D65, observer: 2 deg}}
+targets:
+  good: {{colour: {{Lab: [50, 0, 0], illuminant: D65, observer: 2 deg}}}}
+  bad: {{title: Bad}}
+channels:
+  ok: {{reference: good, distance: CIE 1976 L*a*b*, tolerance: 1, off_delay: 10 ms}}
+inputs: [gate, encoder]
+outputs:
+  seen good: {{all_of: [ok], held_until: gate}}
+  flap: {{none_of: [seen good], decided_at: gate, on_delay: 620 mm, pulse: 60 mm}}
+recordings:
+  "recordings/*.csv":
+    {{time: {{column: t, in: ms}}, every: 1 ms, gap: 5 ms, target: target, specimen: no,
+      inputs: {{gate: gate, encoder: enc}}{flap}}}
+travel: {travel}
+"""
+CASES = """
+readings: ../recordings/r.csv
+evidence: {trials: 3}
+cases:
+  BAD:
+    title: A bad one is thrown out at the flap
+    present: bad
+    expect: {outputs: {flap: {is: on, from: gate, after: 610 mm, within: 30 mm, lasts: at least 40 mm}}}
+"""
+
+
+def recording(kinds: list[str], stops: dict[int, int], extra_mm: float = 0.0) -> str:
+    """Rows at 1 kHz: the belt at 0.5 mm a row, standing for `stops[position]` ms; a part of 60 mm every 180 mm; the gate 70 mm
+    after its start; the flap `620 + extra_mm` after the gate, for 60 mm."""
+    ends = 180 * len(kinds) + 900
+    rows, way, t, waits = [], 0.0, 0, dict(stops)
+    gates = {round((180 * k + 170) * 2): kind for k, kind in enumerate(kinds)}
+    rejects = [position / 2 + 620 + extra_mm for position, kind in gates.items() if kind == "bad"]
+    while way < ends:
+        k, inside = int(way // 180), way % 180
+        target = kinds[k] if k < len(kinds) and 100 <= inside < 160 else ""
+        a = {"good": 0, "bad": 20, "": 40}[target]
+        gate = any(position <= way * 2 < position + 20 for position in gates)
+        flap = any(at <= way < at + 60 for at in rejects)
+        count = int(way / 0.5)
+        rows.append(f"{t},50,{a},0,{target},{k if target else ''},{gate:d},{int(way / 4) % 2},{count % 1000},{flap:d}")
+        t += 1
+        if waits.get(int(way), 0):
+            waits[int(way)] -= 1
+        else:
+            way += 0.5
+    return "\n".join(["t,L,a,b,target,no,gate,enc,pos,flap", *rows]) + "\n"
+
+
+COUNT = "{column: pos, per_count: 0.5 mm, wraps_at: 1000}"
+KINDS = ["good", "bad", "bad", "good", "bad", "good", "good", "bad", "good", "good"]
+STOPS = {500: 3000, 901: 700, 1400: 12000}
+
+
+def folder_of(path: Path, text: str, way: str = COUNT, *, recorded: bool = False) -> Path:
+    (path / "recordings").mkdir(parents=True)
+    (path / "cases").mkdir()
+    flap = ", outputs: {flap: flap}" if recorded else ""
+    (path / "station.yaml").write_text(STATION.format(travel=way, flap=flap))
+    (path / "cases" / "a.case.yaml").write_text(CASES)
+    (path / "recordings" / "r.csv").write_text(text)
+    return path
+
+
+def counts(folder: Path) -> dict[str, Any]:
+    result = stationtest.run(stationtest.load(str(folder)))["result"]
+    return {case["id"]: (case["conforming"], case["nonconforming"], case["not_judged"]) for case in result["cases"]}
+
+
+@pytest.mark.parametrize("recorded", [False, True])
+@pytest.mark.parametrize("way", [COUNT, "{input: encoder, per_pulse: 8 mm}"])
+def test_three_boxes_under_way_and_a_stop(tmp_path: Path, way: str, recorded: bool) -> None:
+    """Computed and recorded alike. 8 mm a pulse leave 10 mm of doubt, as wide as half the window: still told for a recorded flap;
+    the computed one has the doubt twice, in the output and in the window."""
+    found = counts(folder_of(tmp_path, recording(KINDS, STOPS), way, recorded=recorded))
+    if way == COUNT:
+        assert found["BAD"] == (4, 0, 0)
+    else:
+        assert found["BAD"][1] == 0 and (found["BAD"][0] or not recorded)
+
+
+def test_a_flap_that_counts_milliseconds_is_caught(tmp_path: Path) -> None:
+    """Recorded rejects 40 mm late: not one of them belongs to its box."""
+    found = counts(folder_of(tmp_path, recording(KINDS, STOPS, extra_mm=40), recorded=True))
+    assert found["BAD"] == (0, 4, 0)
+
+
+def test_a_stated_speed_knows_no_stop(tmp_path: Path) -> None:
+    """Without stops the speed is right; with them every reject that had one on its way seems late."""
+    steady = "{speed: 500 mm/s}"
+    assert counts(folder_of(tmp_path / "a", recording(KINDS, {}), steady, recorded=True))["BAD"] == (4, 0, 0)
+    assert counts(folder_of(tmp_path / "b", recording(KINDS, STOPS), steady, recorded=True))["BAD"][1] >= 2
+
+
+def test_the_same_observations_however_it_is_cut(tmp_path: Path) -> None:
+    """One file, and a folder of three parts (the rows of the grid cells stay the same)."""
+    text = recording(KINDS * 8, {500: 3000, 5000: 40_000, 9000: 30_000})
+    whole = folder_of(tmp_path / "whole", text)
+    lines = text.splitlines()
+    parts = folder_of(tmp_path / "parts", text)
+    (parts / "recordings" / "r.csv").unlink()
+    (parts / "recordings" / "r.csv").mkdir()
+    for k, (low, high) in enumerate([(1, 30_000), (30_000, 70_001), (70_001, len(lines))]):
+        (parts / "recordings" / "r.csv" / f"{k}.csv").write_text("\n".join([lines[0], *lines[low:high]]) + "\n")
+    belts = []
+    for folder in (whole, parts):
+        loaded = plugins.load()
+        observed = observing.observe(suites.load(str(folder), expectations=loaded.expectations), "recordings/r.csv", loaded)
+        assert observed.belt is not None
+        flap = observed.signals["output", "flap"]
+        belts.append((observed.belt.at_ns.tolist(), observed.belt.at_nm.tolist(), flap.must.tolist()))
+    assert belts[0] == belts[1]
+    assert len(lines) > 70_000 and len(belts[0][0]) < 60  # a handful of points for 38 s of belt and its stops
