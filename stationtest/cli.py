@@ -99,6 +99,13 @@ def _show(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("record", metavar="RECORD", help="record.json, or the folder of a run")
 
 
+def _simulate(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("scene", metavar="SCENE", help="a file NAME.scene.yaml in the folder of a station")
+    parser.add_argument("-o", "--output", metavar="FILE", help="the recording (default: NAME.parquet beside the scene)")
+    outside = "let the scene name spectra that lie outside the station's folder"
+    parser.add_argument("--allow-outside", action="store_true", help=outside)
+
+
 def _none(parser: argparse.ArgumentParser) -> None:
     """No arguments."""
 
@@ -110,6 +117,7 @@ COMMANDS: dict[str, tuple[str, Add]] = {
     "observe": ("print what is seen in recordings: presentations by channels", _observe),
     "run": ("judge the cases; write a record and a report", _run),
     "plan": ("print what each case needs and what its readings offer", _station),
+    "simulate": ("write the readings of a scene as a recording", _simulate),
     "sizes": ("print sample sizes and both risks", _sizes),
     "report": ("draw the page of a record again", _report),
     "show": ("print a record for people", _show),

@@ -220,7 +220,7 @@ class _Observer:
         built = responses.finish()
         status[(table.start_ns < self.first_ns + _warm_up(station)) & ~built.known.all(axis=1, where=built.applies)] |= CUT_START
         basis, signals = "recorded" if "computed" not in built.basis else "computed", logic.signals
-        if self.recording.kind == "scene":  # whatever rests on a scene is simulated, inputs included
+        if self.recording.simulated:  # whatever rests on a scene is simulated, inputs included
             basis = "simulated"
             built = replace(built, basis=("simulated",) * len(built.basis))
             signals = {key: replace(signal, basis="simulated") for key, signal in signals.items()}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any, NoReturn
@@ -12,6 +13,9 @@ import pyarrow.parquet as pq
 from stationtest.model.recording_form import RecordingForm
 from stationtest.signals.batch import GRID
 from stationtest.sources.checks import Where
+
+SAYS_OF_ITSELF = b"stationtest"
+"""Key of the file's metadata under which a simulated recording says so."""
 
 BUFFER = 1 << 20  # bytes of a column chunk read at once; a whole chunk would be held otherwise
 
@@ -36,6 +40,8 @@ class ParquetFile:
             self._refuse(error)
         self.columns = list(self._schema.names)
         self.facts: dict[str, Any] = {}
+        if said := (self._schema.metadata or {}).get(SAYS_OF_ITSELF):
+            self.facts["simulated"] = str(json.loads(said)["simulated"])
 
     def line(self, row: int) -> int:
         return row + 1

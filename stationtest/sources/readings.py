@@ -17,12 +17,13 @@ if TYPE_CHECKING:
 class Readings(Protocol):
     """Readings, opened: they can be gone through any number of times, and are the same each time.
 
-    `kind` is 'recording' or 'scene'. `sensors` are those that are in it. `origin` is ISO 8601 text of the first row where the
-    times are dates, else None; all times are nanoseconds since then. `reader` says what read or made them. `travel` is how the
-    belt moves in it, None where that is not known.
+    `kind` is 'recording' or 'scene'; `simulated` also of a recording that was written from a scene. `sensors` are those that are
+    in it. `origin` is ISO 8601 text of the first row where the times are dates, else None; all times are nanoseconds since then.
+    `reader` says what read or made them. `travel` is how the belt moves in it, None where that is not known.
     """
 
     kind: str
+    simulated: bool
     suite: Suite
     path: str
     form: RecordingForm

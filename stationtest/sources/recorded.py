@@ -136,6 +136,7 @@ class Recording:
     ) -> None:
         self.suite, self.path, self.form, self.formats = suite, path, form, formats
         self.reader: dict[str, Any] = {"name": part.name, "version": part.version, **readers[0][1].facts}
+        self.simulated = any("simulated" in reader.facts for _, reader in readers)
         hints = [reader.rows_hint for _, reader in readers]
         self.rows_hint: int | None = None if None in hints else sum(hint for hint in hints if hint is not None)
         self._readers = readers

@@ -28,6 +28,7 @@ class OpenedScene:
     """One scene. It has what `sources.recorded.Recording` has of a stream, and `kind` says what it is."""
 
     kind: str = "scene"
+    simulated: bool = True
 
     def __init__(self, suite: Suite, scene: Scene) -> None:
         (given,) = scene.sensors

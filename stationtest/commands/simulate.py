@@ -1,0 +1,38 @@
+"""`stationtest simulate`: the readings of a scene as a recording, and the form by which the station reads it."""
+
+from __future__ import annotations
+
+import argparse
+import os
+
+from stationtest.commands.terminal import progress
+from stationtest.errors import EXIT_PASS, usage
+from stationtest.model.scene import SUFFIX, is_scene
+
+
+def body(args: argparse.Namespace) -> int:
+    from stationtest.files import suite
+    from stationtest.files.words import shown
+    from stationtest.sources.scenes import written
+    from stationtest.sources.scenes.opened import open_scene
+
+    if not is_scene(args.scene) or not os.path.isfile(args.scene):
+        found = "there is no such file" if is_scene(args.scene) else f"a scene is a file NAME{SUFFIX}"
+        raise usage(f"{found}; found {shown(args.scene, 200)}", "no-file")
+    folder = suite.find_station(os.path.dirname(os.path.abspath(args.scene)))
+    key = os.path.relpath(os.path.abspath(args.scene), folder).replace(os.sep, "/")
+    output = args.output or args.scene.removesuffix(SUFFIX) + ".parquet"
+    found_suite = suite.load_station(folder, allow_outside=args.allow_outside, readings=[key])
+    opened = open_scene(found_suite, key)
+    with progress() as show:
+        columns = written.write(opened, output, show and (lambda done, of: show(f"simulating {key}", done, of)))
+    line = opened.line
+    print(f"{output}: {line.rows} readings, {len(line.target)} presentations; simulated from {key}, seed {opened.scene.seed}")
+    pattern = os.path.relpath(os.path.abspath(output), folder).replace(os.sep, "/")
+    where = ""
+    if pattern.startswith("../"):
+        pattern = f"recordings/{os.path.basename(output)}"
+        where = f"put it to {pattern} in the station's folder; "
+    print(f"{where}to judge it, station.yaml needs this (in its `recordings:`, above patterns that fit it too):\n")
+    print(columns.form(opened, pattern), end="")
+    return EXIT_PASS
