@@ -31,6 +31,7 @@ EXPECTATIONS = (
     ("silent", "presentation", False, 1, "The named channels stay silent"),
     ("no_channel", "presentation", False, 1, "No channel switches"),
     ("outputs", "presentation", False, 1, "Outputs of the logic do as stated"),
+    ("neighbours", "presentation", True, 1, "An output hits no neighbour"),
     ("set", "set", False, 1, "The set's output says what was presented"),
     ("pulses", "presentation", True, 1, "Number of pulses"),
     ("response", "presentation", True, 1, "Response time"),

@@ -167,7 +167,9 @@ class Stratum:
             for _, judged in batch.judged:
                 if judged.at_most_not_shown is not None:
                     return judged.at_most_not_shown
-        return None
+        kinds = [judged.kinds for batch in self.batches for _, judged in batch.judged if judged.kinds is not None]
+        missing = sorted({"complete", "incomplete"}.difference(*kinds)) if kinds else []
+        return f"no {missing[0]} set came in these readings, so nobody saw the output tell the two apart" if missing else None
 
     def _find(self, trial: int) -> tuple[Batch, int]:
         place = self._gathered[trial][1] if self.by_specimen else trial

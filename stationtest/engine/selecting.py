@@ -134,7 +134,7 @@ def _sets(view: View, present: Present) -> Bools:
         return mine & (less <= 0).all(axis=1) & (more[:, asked] > 0).any(axis=1) & (more[:, ~asked] <= 0).all(axis=1)
     tolerated = foreign if kind.extras_allowed else np.zeros_like(foreign)
     others_fit = (more[:, ~tolerated] <= 0).all(axis=1)
-    if present.lacking == "each":  # pooled over the members
+    if present.lacking in ("each", "any"):  # `each` where it is pooled over the members
         return mine & others_fit & ((less > 0).sum(axis=1) == 1)
     lacks = np.array([name == present.lacking for name in sets.targets], dtype=np.bool_)
     lacking = (less[:, lacks] > 0).any(axis=1) if lacks.any() else np.ones(len(sets), dtype=np.bool_)

@@ -14,7 +14,8 @@ from stationtest.expectations import events, timeline
 from stationtest.expectations.reaching import Bounds, after, doubt_text, exactly, together
 from stationtest.expectations.trials import View, outcomes
 from stationtest.expectations.wording import instant_text, milliseconds, reach_text, seconds
-from stationtest.model.observations import NEVER
+from stationtest.files.names import AS_THE_SET
+from stationtest.model.observations import NEVER, UNKNOWN_TARGET
 from stationtest.model.travel import Length
 
 if TYPE_CHECKING:
@@ -45,16 +46,42 @@ def judge_output(view: View, unit: str, name: str, asked: Any, where: events.Whe
     return view.once(("output window", unit, name, asked, about), lambda: _judge(view, unit, name, asked, about))
 
 
+def row_asked(view: View, unit: str, name: str, asked: Any, row: int) -> Any:
+    """What is asked of one row: where the set decides, on or off."""
+    if asked.is_ != AS_THE_SET:
+        return asked
+    return _both(view, name, asked)[int(unit == "set" and view.obs.sets.complete[row])]
+
+
+def coming_on(view: View, name: str, asked: Any) -> Any:
+    """What is asked where the output must come on."""
+    return _both(view, name, asked)[0] if asked.is_ == AS_THE_SET else asked
+
+
+def _both(view: View, name: str, asked: Any) -> tuple[Any, Any]:
+    """What is asked of an output for incomplete sets, and for complete ones: on, and off in the same window."""
+    origin = asked.from_ if asked.from_ is not None else view.station.output(name).decided_at
+    asked = asked.model_copy(update={"from_": origin, "is_": True})
+    return asked, asked.model_copy(update={"is_": False, "lasts": None})
+
+
+def kinds_of_sets(view: View) -> frozenset[str]:
+    """Whether truth has complete sets in this recording, and incomplete ones."""
+    complete = view.obs.sets.complete[view.obs.sets.status & UNKNOWN_TARGET == 0]
+    return frozenset(("complete" if one else "incomplete") for one in set(complete.tolist()))
+
+
 def _judge(view: View, unit: str, name: str, asked: Any, about: events.Where) -> Windowed | None:
+    if asked.is_ == AS_THE_SET:
+        on, off = (_judge(view, unit, name, one, about) for one in _both(view, name, asked))
+        if on is None or off is None:
+            return None
+        return _chosen(view.obs.sets.complete, off, on)
     found = timeline.runs(view, "output", name)
     if found is None:
         return None
-    origin = events.picked(view, unit, about)[1] if about else timeline.reference_instants(view, unit, asked.from_)
-    known = origin != NEVER
-    begin, end = _window(view, name, origin, asked)
-    last = view.obs.clock.end_ns
-    cut = known & ((end.late > last) | timeline.in_gap(view, origin, np.minimum(end.late, last), name))
-    cut |= known & (begin.early < timeline.unknown_until(view, name))
+    origin, begin, end, cut = placed(view, unit, name, asked, about)
+    known, last = origin != NEVER, view.obs.clock.end_ns
     sure, loose = (begin.late, end.early), (begin.early, end.late)  # certainly, and perhaps, in the window
     if asked.is_:
         lasting = after(view, exactly(np.maximum(found.sure_start, 0)), asked.lasts or 0)
@@ -73,6 +100,29 @@ def _judge(view: View, unit: str, name: str, asked: Any, about: events.Where) ->
     return Windowed(
         outcomes(bad & known & ~unknown, ~known | cut | unknown | perhaps), origin, begin, end, at, held, perhaps & ~bad
     )
+
+
+def placed(view: View, unit: str, name: str, asked: Any, where: events.Where) -> tuple[Ints, Bounds, Bounds, Bools]:
+    """The instant from which each row's window counts, where it begins and ends, and whether it reaches beyond what is known."""
+    about = events.asked(where) if asked.from_ == "event" else ()
+    origin = events.picked(view, unit, about)[1] if about else timeline.reference_instants(view, unit, asked.from_)
+    begin, end = _window(view, name, origin, asked)
+    known, last = origin != NEVER, view.obs.clock.end_ns
+    cut = (end.late > last) | timeline.in_gap(view, origin, np.minimum(end.late, last), name)
+    return origin, begin, end, known & (cut | (begin.early < timeline.unknown_until(view, name)))
+
+
+def _chosen(first: Bools, one: Windowed, other: Windowed) -> Windowed:
+    """Rows of one judgement where `first` says so, else of the other."""
+
+    def bounds(a: Bounds, b: Bounds) -> Bounds:
+        return Bounds(*(np.where(first, x, y) for x, y in zip(a, b, strict=True)))
+
+    return Windowed(
+        np.where(first, one.outcome, other.outcome), np.where(first, one.origin, other.origin), bounds(one.begin, other.begin),
+        bounds(one.end, other.end), np.where(first, one.at_ns, other.at_ns), np.where(first, one.held_ns, other.held_ns),
+        np.where(first, one.doubtful, other.doubtful),
+    )  # fmt: skip
 
 
 def _window(view: View, name: str, origin: Ints, asked: Any) -> tuple[Bounds, Bounds]:
@@ -153,6 +203,7 @@ def why(view: View, unit: str, name: str, asked: Any, judged: Windowed, row: int
     """The words for one row."""
     from stationtest.model.judged import CONFORMING, NOT_JUDGED
 
+    asked = row_asked(view, unit, name, asked, row)
     origin, at = int(judged.origin[row]), int(judged.at_ns[row])
     if origin == NEVER:
         return f"{instant_text(asked.from_)} is not known" if isinstance(asked.from_, str) else f"there was no edge {asked.from_}"

@@ -1,10 +1,12 @@
 """`outputs: {flap: {is: on, from: box out, within: 200 ms}}`: outputs of the logic come, or stay off, in a stated window.
 
-Unit: presentation, or set where a set is presented. Fields of each output: `is: on | off`, `from` (`start`, `end`,
-`covered`, `event` (which `where:` names) or an edge of an input; always stated), `after`, `within`, `until` (`next decision`
+Unit: presentation, or set where a set is presented. Fields of each output: `is: on | off | as the set is`, `from` (`start`,
+`end`, `covered`, `event` (which `where:` names) or an edge of an input; stated), `after`, `within`, `until` (`next decision`
 or an edge), `lasts: at least D`.
 An edge is the first one at or after the start of the presentation or set, before the next set starts; where a set has none,
 the last one since the set before it ended.
+*as the set is*: on where truth says that the set is incomplete, off in the same window where it is complete; both must occur in
+the readings, or nothing is shown. `from` may be left out there: the output's own `decided_at`.
 *on* conforms: a rising edge lies for sure in [from + after, from + after + within), then on for sure for `lasts`; an output
 that was already on, even perhaps, does not count. Without `within` the window ends at `until`, at the next decision, or
 where the next trial begins.
@@ -27,8 +29,9 @@ from pydantic import model_validator
 from stationtest.expectations.wording import instant_text, listed, reach_text
 from stationtest.files.fields import Fields as Base
 from stationtest.files.fields import Single, said
+from stationtest.files.names import AS_THE_SET
 from stationtest.files.reaches import AtLeastReach, PositiveReach, Reach
-from stationtest.files.scalars import Instant, OnOff, OutputName, Until, wrong
+from stationtest.files.scalars import Instant, OnOffOrAsTheSet, OutputName, Until, wrong
 
 if TYPE_CHECKING:
     from stationtest.expectations.trials import Trials
@@ -37,10 +40,10 @@ if TYPE_CHECKING:
 
 
 class OutputFields(Base):
-    """What one output must do."""
+    """What one output must do. `is_` is True, False or `as the set is`; `from_` is None where that counts from the decision."""
 
-    is_: OnOff
-    from_: Instant
+    is_: OnOffOrAsTheSet
+    from_: Instant | None = None
     after: Reach = said("0 ms")
     within: PositiveReach | None = None
     until: Until | None = None
@@ -48,6 +51,9 @@ class OutputFields(Base):
 
     @model_validator(mode="after")
     def _fits(self) -> OutputFields:
+        if self.from_ is None and self.is_ != AS_THE_SET:
+            allowed = "start, end, covered, event, or an edge of an input"
+            raise wrong("this key is missing: from", allowed=allowed, code="missing-key")
         if not self.is_ and (self.within is not None or self.lasts is not None):
             raise wrong("an output that must stay off has no `within` or `lasts`: it is off until the next decision",
                         allowed="`until` with is: off", code="contradiction")  # fmt: skip
@@ -64,7 +70,7 @@ def words(fields: Fields, station: Station) -> str:
 
 
 def _words(name: str, output: OutputFields) -> str:
-    origin = instant_text(output.from_)
+    origin = "its decision" if output.from_ is None else instant_text(output.from_)
     later = f"{reach_text(output.after)} after {origin}" if output.after else origin
     until = (
         ""
@@ -75,6 +81,9 @@ def _words(name: str, output: OutputFields) -> str:
         return f"{name} stays off from {later}{until or ' until its next decision'}"
     window = f"within {reach_text(output.within)} from {later}" if output.within is not None else f"after {later}{until}"
     lasts = f" and lasts at least {reach_text(output.lasts)}" if output.lasts is not None else ""
+    if output.is_ == AS_THE_SET:
+        off = "then" if output.within is not None else f"from {later}{until or ' until its next decision'}"
+        return f"{name} comes on {window}{lasts} where the set is incomplete, and stays off {off} where it is complete"
     return f"{name} comes on {window}{lasts}"
 
 
@@ -111,10 +120,12 @@ def judge(fields: Fields, trials: Trials) -> Judged:
         return instant(one.at_ns[index[i]]) or instant(one.origin[index[i]])
 
     bases = {name: view.obs.signals["output", name].basis for name in names}
-    quiet = [name for name, asked in fields.root.items() if not asked.is_ and bases[name] != "recorded"]
+    quiet = [name for name, asked in fields.root.items() if asked.is_ is not True and bases[name] != "recorded"]
     sensors = frozenset(view.obs.presentations.sensors) if quiet else frozenset()
+    both = any(asked.is_ == AS_THE_SET for asked in fields.root.values())
     return Judged(
         outcome=outcomes(bad.any(axis=1), open_.any(axis=1)),
+        kinds=output_windows.kinds_of_sets(view) if both else None,
         why=lambda i: output_windows.why(
             view, unit, names[int(first[i])], fields.root[names[int(first[i])]], each[names[int(first[i])]], int(index[i])
         ),
@@ -135,7 +146,7 @@ def _by_hand(fields: Fields, trials: Trials) -> Judged:
 
     columns = []
     for name, asked in fields.root.items():
-        if asked.after or asked.within is not None or asked.lasts is not None:
+        if asked.after or asked.within is not None or asked.lasts is not None or asked.is_ == AS_THE_SET:
             return trials.not_judged("needs times")
         seen = timeline.seen_on_output(trials.view, trials.unit, name)
         if seen is None:

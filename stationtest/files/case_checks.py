@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from typing import Any
 
+from stationtest.files import expect_checks
 from stationtest.files.case_fields import CaseFields, PresentFields
 from stationtest.files.evidence_fields import EvidenceFields, evidence_problems
 from stationtest.files.scalars import Names
@@ -13,7 +15,7 @@ from stationtest.model.station import GRADES
 
 Told = tuple[tuple[str, ...], str, str]
 
-FOLLOWS_PRESENT = ("outputs",)  # one trial is what is presented: a presentation, or a set
+FOLLOWS_PRESENT = ("outputs", "neighbours")  # one trial is what is presented: a presentation, or a set
 SETS_ONLY = ("set", "order", "alike")
 COUNTS_RUNS = ("count",)  # over a set where a set is presented, else over the whole recording
 REGISTERED = ("grade", "lot", "made_by", "confirmed_by")  # columns of specimens.csv that need no declaration
@@ -41,7 +43,7 @@ class Checks:
         members: Mapping[str, tuple[str, ...]],
         requirements: Collection[str] | None,
         register: Mapping[str, Collection[str]] | None,
-        from_event: str = "",
+        written: Mapping[str, Any],
     ) -> None:
         self.fields = fields
         self.expected = expected
@@ -49,7 +51,7 @@ class Checks:
         self.members = members
         self.requirements = requirements
         self.register = register
-        self.from_event = from_event  # the expectation that counts from an event
+        self.written = written  # the expectations as they stand in the file
 
     def run(self) -> Iterator[Told]:
         yield from self._present()
@@ -59,9 +61,7 @@ class Checks:
                 yield ("evidence", *loc), message, code
             yield from self._evidence_fits(self.fields.evidence)
         yield from self._where()
-        if self.from_event and not {"during", "event", "after"} & set(self.fields.where or ()):
-            message = "`from: event` needs to know which: where: {event: NAME}, {during: NAME} or {after: NAME}"
-            yield ("expect", self.from_event), message, "missing-key"
+        yield from expect_checks.problems(self.written, self._kind, self.fields.where or (), self.names)
         for requirement in self.fields.requirement or ():
             if self.requirements is not None and requirement not in self.requirements:
                 yield ("requirement",), _unknown("requirement", requirement, self.requirements), "unknown-name"
@@ -97,8 +97,9 @@ class Checks:
             )
         elif present.set_ is not None:
             members = self.members.get(present.set_)
-            if present.lacking is not None and members is not None and present.lacking not in ("each", *members):
-                yield ("present", "lacking"), _unknown("member of the set", present.lacking, ("each", *members)), "unknown-name"
+            if present.lacking is not None and members is not None and present.lacking not in ("each", "any", *members):
+                allowed = ("each", "any", *members)
+                yield ("present", "lacking"), _unknown("member of the set", present.lacking, allowed), "unknown-name"
             if present.extra is not None and present.extra not in ("any", *self.names.target):
                 yield ("present", "extra"), _unknown("target", present.extra, ("any", *self.names.target)), "unknown-name"
 
@@ -158,7 +159,6 @@ class Checks:
                     near = nearest(value, allowed)
                     message = f"`{shown(value)}` is no value of {key}" + (f"; did you mean `{near}`?" if near else "")
                     yield ("where", key), f"{message}; allowed {allowed_words(allowed)}", "unknown-name"
-
 
     def _event(self, key: str, values: Sequence[str]) -> Iterator[Told]:
         if key == "first":

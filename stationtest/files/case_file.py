@@ -87,12 +87,6 @@ def _told(tree: Tree, node: Any, key: str, told: Any) -> Iterator[Problem]:
         yield Problem(Place(tree.path, getattr(at, "line", 0), getattr(at, "column", 0)), ".".join(path), message, code)
 
 
-def _from_event(written: Any) -> bool:
-    """Whether an expectation counts from an event, at any depth."""
-    parts = written.items() if isinstance(written, Mapping) else ()
-    return any((key == "from" and part == "event") or _from_event(part) for key, part in parts)
-
-
 class _Reader:
     """Cases of one file, one after the other."""
 
@@ -214,7 +208,7 @@ class _Reader:
         judged = [(e.name, e.unit) for e in expected if e]
         told = case_checks.Checks(
             fields, judged, self.known.names, self.known.members, self.known.requirements, self.known.register,
-            next((e.name for e in expected if e and _from_event(e.written)), ""),
+            {e.name: e.written for e in expected if e},
         ).run()
         self.problems += _told(self.tree, node, path, told)
         if len(self.problems) > before or fields.evidence is None:

@@ -51,7 +51,7 @@ def label(shape: Present) -> str:
     if shape.which == "complete":
         return f"{shape.set}, complete"
     if shape.which == "lacking":
-        return f"{shape.set}, lacking {'one' if shape.lacking == 'each' else shape.lacking}"
+        return f"{shape.set}, lacking {'one' if shape.lacking in ('each', 'any') else shape.lacking}"
     if shape.which == "contents":
         return f"{shape.set} with {listed(f'{n} {target}' for target, n in shape.contents)}"
     return f"{shape.set} with {'anything' if shape.extra == 'any' else shape.extra} in it"

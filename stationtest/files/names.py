@@ -13,6 +13,9 @@ from stationtest.files.quantities import text_of, wrong
 from stationtest.files.suggest import allowed_words, nearest
 from stationtest.model.station import Edge as ModelEdge
 
+AS_THE_SET = "as the set is"
+"""What an output must do that answers to a set: on for an incomplete one, off for a complete one."""
+
 RESERVED_NAMES = ("any", "all", "none", "each", "set", "rows", "start", "end", "covered", "event", "next decision", "?")
 
 
@@ -29,6 +32,7 @@ class Names:
     evidence: tuple[str, ...] = ()
     event: tuple[str, ...] = ()
     lasting: tuple[str, ...] = ()  # events that have an end
+    decided: tuple[str, ...] = ()  # outputs that are decided at an edge
     conditions: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     travel: bool = False  # whether the station, or the form of a recording, says how its belt moves
 

@@ -30,8 +30,8 @@ from pydantic import BeforeValidator, GetJsonSchemaHandler, PlainSerializer, Pla
 from pydantic_core import CoreSchema
 
 from stationtest.files import words
+from stationtest.files.names import AS_THE_SET, case_id, edge, instant, known_as, name, text, until
 from stationtest.files.names import Names as Names
-from stationtest.files.names import case_id, edge, instant, known_as, name, text, until
 from stationtest.files.names import unknown as unknown
 from stationtest.files.quantities import (
     angle,
@@ -80,6 +80,13 @@ def on_off(value: object) -> bool:
     if given not in ("on", "off"):
         raise wrong("on or off is due here", given, "on or off")
     return given == "on"
+
+
+def on_off_or_as_the_set(value: object) -> bool | str:
+    given = bare(value, "on or off", f"on, off or {AS_THE_SET}")
+    if given not in ("on", "off", AS_THE_SET):
+        raise wrong("on or off is due here", given, f"on, off or {AS_THE_SET}")
+    return AS_THE_SET if given == AS_THE_SET else given == "on"
 
 
 LimitWord = Literal["at least", "at most", "exactly", "within"]
@@ -183,6 +190,12 @@ YesNo = Annotated[
 Yes = Annotated[bool, PlainValidator(yes), PlainSerializer(lambda value: "yes"), WithJsonSchema({"enum": ["yes", True]})]
 OnOff = Annotated[
     bool, PlainValidator(on_off), PlainSerializer(lambda value: "on" if value else "off"), WithJsonSchema({"enum": ["on", "off"]})
+]
+OnOffOrAsTheSet = Annotated[
+    bool | str,
+    PlainValidator(on_off_or_as_the_set),
+    PlainSerializer(lambda value: value if isinstance(value, str) else "on" if value else "off"),
+    WithJsonSchema({"enum": ["on", "off", AS_THE_SET]}),
 ]
 
 

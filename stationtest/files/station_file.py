@@ -90,6 +90,9 @@ def names_of(root: Map) -> Names:
         evidence=_names(root, "evidence"),
         event=tuple(dict.fromkeys((*_names(root, "events"), *_ends(root).values()))),
         lasting=tuple(_ends(root)),
+        decided=tuple(
+            str(name) for name, output in _map(root, "outputs").items() if isinstance(output, Map) and "decided_at" in output
+        ),
         conditions=conditions,
         travel="travel" in root
         or any(isinstance(form, Map) and "travel" in form for form in _map(root, "recordings").values()),

@@ -15,7 +15,8 @@ from stationtest.place import NOWHERE, Place
 class Present:
     """What a case is about. `kind` is 'targets', 'between' or 'set'.
 
-    For a set, `which` is 'complete', 'lacking' (`lacking` names the member; 'each' was laid out into parts, see `Case.strata`),
+    For a set, `which` is 'complete', 'lacking' (`lacking` names the member; 'each' was laid out into parts, see `Case.strata`;
+    'any' is whichever),
     'contents' (exactly `contents`) or 'extra' (`extra` names a target that does not belong, or 'any').
     """
 

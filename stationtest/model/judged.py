@@ -29,7 +29,8 @@ class Judged:
     in `unit`; `good` says which way is better ('high', 'low' or '' ) so that the worst can be named. `why(i)` gives the words for
     trial i without naming the presentation (the caller puts `mint, specimen 14, at 83.412 s:` before it). `channel(i)` is the
     channel or output it is about, or ''. `at_most_not_shown` is a reason why these trials can show nothing even when all conform
-    (readings coarser than the sensor decides), or None.
+    (readings coarser than the sensor decides), or None. `kinds` are the kinds of sets ('complete', 'incomplete') that this
+    recording has, where both must come before anything is shown; None where that is not asked.
     """
 
     outcome: NDArray[np.int8]
@@ -41,3 +42,4 @@ class Judged:
     at_ns: Callable[[int], int | None]
     basis: str = "computed"
     at_most_not_shown: str | None = None
+    kinds: frozenset[str] | None = None

@@ -26,6 +26,12 @@ WORDS: list[tuple[str, Any, str]] = [
     ("outputs", {"flap": {"is": "off", "from": "start", "until": "box out falls"}},
      "flap stays off from its start until the edge box out falls"),
     ("outputs", {"flap": {"is": "off", "from": "end"}}, "flap stays off from its end until its next decision"),
+    ("outputs", {"flap": {"is": "as the set is", "within": "200 ms"}},
+     "flap comes on within 200 ms from its decision where the set is incomplete, and stays off then where it is complete"),
+    ("outputs", {"flap": {"is": "as the set is", "from": "end"}},
+     "flap comes on after its end where the set is incomplete, and stays off from its end until its next decision where it is "
+     "complete"),
+    ("neighbours", {"flap": "off"}, "flap hits neither the one before it nor the one after it"),
     ("set", "incomplete", "the output of the set says that it is incomplete"),
     ("pulses", {"channels": "own", "exactly": "1"}, "its own channels each give exactly 1 pulse"),
     ("pulses", {"output": "counter", "at_least": "1", "at_most": "3"}, "counter gives at least 1 and at most 3 pulses"),
@@ -47,7 +53,9 @@ WORDS: list[tuple[str, Any, str]] = [
 REFUSED: list[tuple[str, Any, str]] = [
     ("own_channel_only", "no", "only `yes` says something here"),
     ("only_channels", [], "this list is empty"),
-    ("outputs", {"flap": {"is": "on"}}, "Field required"),
+    ("outputs", {"flap": {"is": "on"}}, "this key is missing: from"),
+    ("outputs", {"flap": {"is": "as it is", "from": "start"}}, "allowed on, off or as the set is"),
+    ("neighbours", {"flap": "on"}, "off"),
     ("outputs", {"flap": {"is": "off", "from": "start", "within": "200 ms"}}, "an output that must stay off has no `within`"),
     ("outputs", {"flap": {"is": "on", "from": "start", "within": "9 ms", "until": "box out"}}, "both end the window"),
     ("outputs", {"flap": {"is": "on", "from": "start", "within": "200"}}, "a bare number needs a unit"),

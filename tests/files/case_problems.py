@@ -13,7 +13,7 @@ CASE_PROBLEMS: list[tuple[str, str, list[str]]] = [
             (
                 "cases/a.case.yaml:8:14: cases.REC-01.expect.own_chanel_only: there is no expectation "
                 "`own_chanel_only`; did you mean `own_channel_only`?; allowed agrees, alike, channels, count, drift, "
-                f"held, level, margin, no_channel, only_channels, order, outputs and {len(plugins.EXPECTATIONS) - 12} more; if a plugin brings it, "
+                f"held, level, margin, neighbours, no_channel, only_channels, order and {len(plugins.EXPECTATIONS) - 12} more; if a plugin brings it, "
                 "`stationtest plugins` lists those present [unknown-name]"
             ),
         ],
@@ -75,7 +75,7 @@ CASE_PROBLEMS: list[tuple[str, str, list[str]]] = [
         [
             (
                 "cases/a.case.yaml:8:35: cases.REC-01.expect.outputs.flap.is: on or off is due here; found maybe; "
-                "allowed on or off [wrong-value]"
+                "allowed on, off or as the set is [wrong-value]"
             ),
         ],
     ),
@@ -109,7 +109,7 @@ CASE_PROBLEMS: list[tuple[str, str, list[str]]] = [
         [
             (
                 "cases/a.case.yaml:7:39: cases.REC-01.present.lacking: there is no member of the set of this name; "
-                "did you mean `mint`?; found mimt; allowed each, mint, chamomile [unknown-name]"
+                "did you mean `mint`?; found mimt; allowed each, any, mint, chamomile [unknown-name]"
             ),
             (
                 "cases/a.case.yaml:8:32: cases.REC-01.expect.own_channel_only: this expectation speaks of a "

@@ -1,5 +1,5 @@
 # ruff: noqa: E501 (messages stand whole on one line)
-"""specimens.csv and the conditions beside the station and its cases: what `where:` may ask (A30)."""
+"""Truth beside the station and its cases: specimens.csv, conditions and events, and what `where:` and outputs may ask of them."""
 
 from __future__ import annotations
 
@@ -89,6 +89,30 @@ def test_from_event_needs_an_event(tmp_path: Path) -> None:
     ]
     make(tmp_path, EVENTS, case.replace("    present: [mint, chamomile]", "    where: {after: power on}\n    present: mint"))
     assert problems(tmp_path) == []
+
+
+@pytest.mark.parametrize(
+    ("expect", "answer"),
+    [
+        ("outputs: {flap: {is: as the set is}}", None),
+        ("outputs: {flap: {is: on, from: box out}}, neighbours: {flap: off}", None),
+        ("outputs: {complete: {is: as the set is}}", "cases.REC-01.expect.outputs.complete.from: this key is missing; complete has no `decided_at` in station.yaml from which it could count; allowed start, end, covered, event, or an edge of box in, box out [missing-key]"),
+        ("outputs: {flap: {is: off, from: box out}}, neighbours: {flap: off}", "cases.REC-01.expect.neighbours.flap: a neighbour is missed in a window of its own, which the same case says: outputs: {NAME: {is: on, from: ..., within: ...}}; found no such window of flap [missing-key]"),
+        ("neighbours: {flap: off}", "cases.REC-01.expect.neighbours.flap: a neighbour is missed in a window of its own, which the same case says: outputs: {NAME: {is: on, from: ..., within: ...}}; found no such window of flap [missing-key]"),
+    ],
+)  # fmt: skip
+def test_what_neighbours_and_sets_need(tmp_path: Path, expect: str, answer: str | None) -> None:
+    case = CASES.replace("[mint, chamomile]", "{set: full box, lacking: any}").replace("{own_channel_only: yes}", f"{{{expect}}}")
+    make(tmp_path, cases=case)
+    found = problems(tmp_path)
+    assert not found if answer is None else [problem.partition(" ")[2] for problem in found] == [answer]
+
+
+def test_as_the_set_is_speaks_of_sets(tmp_path: Path) -> None:
+    make(tmp_path, cases=CASES.replace("{own_channel_only: yes}", "{outputs: {flap: {is: as the set is, from: box out}}}"))
+    assert problems(tmp_path) == [
+        "cases/a.case.yaml:8:35: cases.REC-01.expect.outputs.flap.is: `as the set is` speaks of sets; present: {set: NAME, ...} [mixed-units]"
+    ]
 
 
 def test_a_table_of_trials_has_no_events(tmp_path: Path) -> None:
