@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 if TYPE_CHECKING:
-    from stationtest.pytest_door.session import Session, StationHandle
+    from stationtest.pytest_door.session import Note, Session, StationHandle
 
 SUFFIX = ".case.yaml"
 # the category stays `failed`: with one of its own, pytest would print neither the failure nor its reason in the short summary
@@ -82,7 +82,7 @@ def pytest_report_teststatus(report: pytest.CollectReport | pytest.TestReport) -
 def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]) -> Generator[None, Any, Any]:
     report = yield
     if call.when == "call" and hasattr(item, "stationtest_told"):
-        # two texts, so that nothing can be in them that a worker cannot send
+        # of a worker two texts, so that nothing can be in them that cannot be sent
         report.stationtest_verdict, report.stationtest_note = item.stationtest_told
     return report
 
@@ -107,7 +107,7 @@ class StationDoor:
 
     def __init__(self, config: pytest.Config) -> None:
         self.config = config
-        self.notes: list[tuple[str, str, str]] = []  # when, node id and note of each report of a case
+        self.notes: list[Note] = []  # when, node id and note of each report of a case
         self.python_tests = 0
         self.lines: list[str] = []
         self._session: Session | None = None

@@ -87,7 +87,7 @@ def findings(suite: Suite, obs: SourceObservations) -> list[str]:
 def _batch(suite: Suite, case: Case, parts: Parts, unit: str, path: str, view: View, present: Present) -> Batch:
     """The trials of one stratum in one recording, judged."""
     selected = select(view, suite, unit, present, case.where)
-    trials = Trials(view, case, unit, selected.index)
+    trials = Trials(view, case, unit, selected.index, selected.picked)
     if not len(selected.index):
         return Batch(path, trials, selected, np.zeros(0, dtype=np.int8), ())
     judged = tuple(
@@ -167,9 +167,8 @@ def _result(
     specimens = {name for stratum in strata for name in stratum.specimens or ()}
     plans = [entry["planned"] for entry in entries]
     asked = shown_by.asked_words(case.evidence, strata[0].units if strata else "trials")
-    result = planned(
-        case, unit, _statement(suite, case, parts), [words(suite, parts, expected) for expected in case.expect], asked
-    )
+    said = [words(suite, parts, expected) for expected in case.expect]
+    result = planned(case, unit, _statement(case, said), said, asked)
     result["state"], result["attempts"] = "executed", 1
     result["verdict"] = verdict.value
     result["basis"] = weakest(tuple(bases)) if bases else ""
@@ -253,11 +252,11 @@ def _claim(case: Case, strata: Sequence[Stratum], entries: Sequence[record.Strat
     return "; ".join(told) + (f" ({conditions})" if conditions else "")
 
 
-def _statement(suite: Suite, case: Case, parts: Parts) -> str:
+def _statement(case: Case, said: Sequence[str]) -> str:
     what = present_label(case.present)
     conditions = "; ".join(f"{name}: {listed(values, 'or')}" for name, values in case.where)
     kept = f" ({conditions})" if conditions else ""
-    return f"presented: {what}{kept}; expected of each: {'; '.join(words(suite, parts, expected) for expected in case.expect)}"
+    return f"presented: {what}{kept}; expected of each: {'; '.join(said)}"
 
 
 def words(suite: Suite, parts: Parts, expected: Expected) -> str:

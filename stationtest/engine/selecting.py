@@ -6,9 +6,9 @@ Selections are kept in the view, since many cases ask for the same rows.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -39,6 +39,7 @@ class Selected:
     left_out: tuple[tuple[str, int], ...]
     missing: int  # presentations that a list names and the recording lacks
     shown: dict[str, int] = field(default_factory=dict)
+    picked: dict[Hashable, Any] = field(default_factory=dict)  # what expectations have picked of these rows
 
 
 def select(view: View, suite: Suite, unit: str, present: Present, where: Where) -> Selected:

@@ -17,9 +17,15 @@ from stationtest.files.fields import Single
 from stationtest.files.scalars import AtLeastDuration
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from stationtest.expectations.trials import Trials
     from stationtest.model.judged import Judged
     from stationtest.model.station import Station
+
+    Bools = NDArray[np.bool_]
+    Ints = NDArray[np.int64]
 
 Fields = Single[AtLeastDuration]
 
@@ -41,34 +47,49 @@ def judge(fields: Fields, trials: Trials) -> Judged:
     if fine:
         return trials.not_judged(fine)
     did = view.obs.responses
-    mask = view.should_be_on()
-    asked, open_ = mask[index], channel_rules.open_answers(view)[0][index]
-    far = np.iinfo(np.int64).max
-    longest = np.where(asked, did.longest_ns[index], far)
+    asked, open_, longest, shortest, least, unknown, value = trials.once("held", lambda: _longest(trials))
     # the readings may stand for one period less than they seem to
-    short = asked & ~open_ & (longest - view.period_ns < fields.root)
-    shortest, least = longest.argmin(axis=1), longest.min(axis=1, initial=far)
+    short_of = fields.root + view.period_ns
 
     def why(i: int) -> str:
         c, row = int(shortest[i]), int(index[i])
         if not asked[i].any():
             return "no channel should be on for this target"
-        if (asked[i] & open_[i]).any() and not short[i].any():
+        if (asked[i] & open_[i]).any() and not least[i] < short_of:
             return channel_rules.not_known(view, row, int(np.flatnonzero(asked[i] & open_[i])[0]))
         if not longest[i, c]:
             return channel_rules.was_off(view, row, c)
         text = f"channel {did.channels[c]} was on for {milliseconds(longest[i, c])} without a break"
-        if short[i, c] and longest[i, c] >= fields.root:
+        if not open_[i, c] and fields.root <= longest[i, c] < short_of:
             text += f", known to {milliseconds(view.period_ns)}"
         return text + channel_rules.rested(view, row, c)
 
     return Judged(
-        outcome=outcomes(short.any(axis=1), (asked & open_).any(axis=1) | ~asked.any(axis=1)),
-        value=np.where(asked.any(axis=1), least / 1e6, np.nan),
+        outcome=outcomes(least < short_of, unknown),
+        value=value,
         unit="ms",
         good="high",
         why=why,
         channel=lambda i: did.channels[int(shortest[i])],
         at_ns=lambda i: instant(did.first_on_ns[index[i], int(shortest[i])]),
-        basis=channel_rules.basis_of(trials, mask),
+        basis=channel_rules.basis_of(trials, view.should_be_on()),
     )
+
+
+def _longest(trials: Trials) -> tuple[Bools, Bools, Ints, Ints, Ints, Bools, NDArray[np.float64]]:
+    """What does not depend on the limit. (n, C): asked, open, longest on-time; (n,): which channel has the shortest, the
+    shortest of those that are known, whether one is not known or none is asked, the value in ms."""
+    import numpy as np
+
+    from stationtest.expectations import channel_rules
+    from stationtest.expectations.trials import any_of
+
+    view, index = trials.view, trials.index
+    asked, open_ = view.should_be_on()[index], channel_rules.open_answers(view)[0][index]
+    far = np.iinfo(np.int64).max
+    longest: Ints = np.where(asked, view.obs.responses.longest_ns[index], far)
+    none, value = ~any_of(asked), longest.min(axis=1, initial=far) / 1e6
+    value[none] = np.nan
+    known: Ints = np.where(open_, far, longest).min(axis=1, initial=far)
+    shortest: Ints = longest.argmin(axis=1)
+    return asked, open_, longest, shortest, known, any_of(asked & open_) | none, value

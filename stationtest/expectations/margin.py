@@ -66,7 +66,9 @@ def judge(fields: Fields, trials: Trials) -> Judged:
 
     view, index = trials.view, trials.index
     did = view.obs.responses
-    fire, quiet, must, must_not, unusable = view.once("margin question", lambda: _question(view))
+    whole = view.once("margin question", lambda: _question(view))
+    fire, quiet = trials.once("margins", lambda: (whole[0][index], whole[1][index]))
+    must, must_not, unusable = trials.once("margins of", lambda: (whole[2][index], whole[3][index], whole[4][index]))
     room = np.full((len(index), len(did.channels)), np.inf)
     asked = np.zeros(room.shape, dtype=np.bool_)
     for limit, margin, concerned, fires in (
@@ -74,19 +76,18 @@ def judge(fields: Fields, trials: Trials) -> Judged:
         (fields.must_be_silent, quiet, must_not, False),
     ):
         if limit is not None:
-            mine = concerned[index]
-            asked |= mine
+            asked |= concerned
             # a limit that is just reached in decimals is reached; but no limit of 0 or more may overrule the sign (A1)
-            wrong_side = (margin[index] < 0) if fires else (margin[index] <= 0)
-            mine_room = margin[index] - limit + (ROUNDING if limit else 0.0)
-            room = np.where(mine, np.where(wrong_side & (limit >= 0), np.minimum(mine_room, -ROUNDING), mine_room), room)
-    blocked = asked & unusable[index]
+            wrong_side = (margin < 0) if fires else (margin <= 0)
+            margin_room = margin - limit + (ROUNDING if limit else 0.0)
+            room = np.where(concerned, np.where(wrong_side & (limit >= 0), np.minimum(margin_room, -ROUNDING), margin_room), room)
+    blocked = asked & unusable
     missing = asked & np.isnan(room) & ~blocked
     room = np.where(np.isnan(room), np.inf, room)
     bad = asked & ~blocked & (room < 0)
     worst = np.where(blocked, np.inf, room).argmin(axis=1)
     rows = np.arange(len(index))
-    value = np.where(must[index, worst], fire[index, worst], quiet[index, worst])
+    value = np.where(must[rows, worst], fire[rows, worst], quiet[rows, worst])
     value = np.where(np.isfinite(value) & asked[rows, worst], value, np.nan)
 
     def why(i: int) -> str:
@@ -106,8 +107,8 @@ def judge(fields: Fields, trials: Trials) -> Judged:
             if view.station.channel(did.channels[m]).by_edge and np.isfinite(did.closeness_max[row, m]):
                 return f"channel {did.channels[m]} is read by its edges and was on just before or after, so it has no margin"
             return "there are no readings to take a margin from"
-        needed = "must fire" if must[row, c] else "must be silent"
-        measured = fire[row, c] if must[row, c] else quiet[row, c]
+        needed = "must fire" if must[i, c] else "must be silent"
+        measured = fire[i, c] if must[i, c] else quiet[i, c]
         text = f"{measured:.3f}" if np.isfinite(measured) else "beyond measure"
         return f"margin of channel {did.channels[c]}, which {needed}, is {text}"
 

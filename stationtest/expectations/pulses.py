@@ -19,9 +19,14 @@ from stationtest.files.fields import Fields as Base
 from stationtest.files.scalars import Count, OutputName, wrong
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from stationtest.expectations.trials import Trials
     from stationtest.model.judged import Judged
     from stationtest.model.station import Station
+
+    Bools = NDArray[np.bool_]
 
 
 class Fields(Base):
@@ -84,12 +89,12 @@ def judge(fields: Fields, trials: Trials) -> Judged:
         basis = view.obs.signals["output", fields.output].basis
         sensors = trials.sensors() if basis != "recorded" else frozenset()
     else:
-        mask = channel_rules.chosen(trials, fields.channels or ())
-        did = view.obs.responses
-        low, high, asked = did.pulses_min[index], did.pulses_max[index], mask[index]
-        open_ = channel_rules.open_answers(view)[0][index]
-        names, basis = tuple(f"channel {name}" for name in did.channels), channel_rules.basis_of(trials, mask)
-        sensors = channel_rules.computed_sensors(trials, mask)
+        channels, did = fields.channels or (), view.obs.responses
+        low = trials.once("fewest pulses", lambda: did.pulses_min[index])
+        high = trials.once("most pulses", lambda: did.pulses_max[index])
+        open_ = trials.once("open answers", lambda: channel_rules.open_answers(view)[0][index])
+        asked, basis, sensors = trials.once(("pulses of", channels), lambda: _of_channels(trials, channels))
+        names = tuple(f"channel {name}" for name in did.channels)
     wrong = (low < least) | (high > most) if most is not None else low < least
     bad = asked & wrong & ~open_
     off = np.maximum(least - low, (high - most) if most is not None else 0) * asked
@@ -118,3 +123,11 @@ def judge(fields: Fields, trials: Trials) -> Judged:
         basis=basis,
         at_most_not_shown=trials.coarse_reason(sensors, "how often they switch"),
     )
+
+
+def _of_channels(trials: Trials, channels: tuple[str, ...]) -> tuple[Bools, str, frozenset[str]]:
+    """The channels that are asked of these trials (n, C), their basis, and the sensors of those that are computed."""
+    from stationtest.expectations import channel_rules
+
+    mask = channel_rules.chosen(trials, channels)
+    return mask[trials.index], channel_rules.basis_of(trials, mask), channel_rules.computed_sensors(trials, mask)

@@ -14,6 +14,7 @@ nonconforming.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from pydantic import model_validator
@@ -26,9 +27,15 @@ from stationtest.files.scalars import Instant, wrong
 from stationtest.model.travel import Length
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from stationtest.expectations.trials import Trials
     from stationtest.model.judged import Judged
     from stationtest.model.station import Station
+
+    Bools = NDArray[np.bool_]
+    Ints = NDArray[np.int64]
 
 
 class Fields(Base):
@@ -50,34 +57,26 @@ def words(fields: Fields, station: Station) -> str:
 def judge(fields: Fields, trials: Trials) -> Judged:
     import numpy as np
 
-    from stationtest.expectations import channel_rules, reaching, timeline
+    from stationtest.expectations import channel_rules, reaching
     from stationtest.expectations.trials import outcomes
     from stationtest.expectations.wording import milliseconds, number_text
     from stationtest.model.judged import Judged
-    from stationtest.model.observations import NEVER
 
     view, index = trials.view, trials.index
     fine = trials.too_fine(fields.at_most) or reaching.untold(view, (fields.at_most,))
     if fine:
         return trials.not_judged(fine)
-    did, shown = view.obs.responses, view.obs.presentations
-    mask = channel_rules.chosen(trials, fields.channels)
-    asked, open_ = mask[index], channel_rules.open_answers(view)[0][index]
-    origin = timeline.reference_instants(view, "presentation", fields.from_)[index]
-    no_origin = origin == NEVER
-    if not isinstance(fields.from_, str):
-        no_origin |= origin >= shown.end_ns[index]
-    fired = did.fired[index]
-    late = np.where(fired & asked, did.first_on_ns[index] - origin[:, None], np.iinfo(np.int64).min)
-    missed = asked & ~fired & ~open_
-    on_the_belt = isinstance(fields.at_most, Length)
-    latest = reaching.after(view, reaching.exactly(origin), fields.at_most)
-    answered = asked & fired & ~open_ & ~no_origin[:, None]
-    slow = answered & (did.first_on_ns[index] + view.period_ns > latest.late[:, None])
-    doubtful = answered & ~slow & (did.first_on_ns[index] + view.period_ns > latest.early[:, None])
-    longest = late.max(axis=1, initial=np.iinfo(np.int64).min)
-    has_value = (asked & fired).any(axis=1) & ~no_origin
-    way_mm = reaching.ways_mm(view, origin, did.first_on_ns[index], fired & asked) if on_the_belt else None
+    did = view.obs.responses
+    found = trials.once(("response", fields.from_, fields.channels), lambda: _found(fields, trials))
+    asked, open_, missed, late = found.asked, found.open, found.missed, found.late
+    latest = reaching.after(view, reaching.exactly(found.origin), fields.at_most)
+    last = found.slowest_ns + view.period_ns
+    way_mm = None
+    if isinstance(fields.at_most, Length):
+        way_mm = reaching.ways_mm(view, found.origin, did.first_on_ns[index], did.fired[index] & asked)
+
+    def slow(i: int) -> NDArray[np.bool_]:
+        return np.asarray(found.timed[i] & (did.first_on_ns[index[i]] + view.period_ns > latest.late[i]))
 
     def worst(i: int) -> int:
         wrong = np.flatnonzero(missed[i])
@@ -89,13 +88,13 @@ def judge(fields: Fields, trials: Trials) -> Judged:
         c, row = worst(i), int(index[i])
         if missed[i, c]:
             return channel_rules.was_off(view, row, c)
-        if no_origin[i]:
+        if found.no_origin[i]:
             known = isinstance(fields.from_, str)
             return f"{instant_text(fields.from_)} is not known" if known else f"{fields.from_} did not come in it"
-        if (asked[i] & open_[i]).any() and not slow[i].any():
+        if (asked[i] & open_[i]).any() and not slow(i).any():
             return channel_rules.not_known(view, row, int(np.flatnonzero(asked[i] & open_[i])[0]))
         text = f"channel {did.channels[c]} fired {milliseconds(late[i, c])} after {instant_text(fields.from_)}"
-        if slow[i, c] and did.first_on_ns[row, c] <= latest.late[i]:
+        if slow(i)[c] and did.first_on_ns[row, c] <= latest.late[i]:
             text += f", known to {milliseconds(view.period_ns)}"
         if way_mm is not None:
             doubt = reaching.doubt_text(view, fields.at_most)
@@ -104,16 +103,78 @@ def judge(fields: Fields, trials: Trials) -> Judged:
             text += ", in several on-times; the first that is seen for sure counts"
         return text + channel_rules.rested(view, row, c)
 
+    def at_ns(i: int) -> int:
+        c = worst(i)
+        return int(did.first_on_ns[index[i], c]) if did.fired[index[i], c] else int(trials.start_ns()[i])
+
+    value = found.value_ms if way_mm is None else np.where(np.isnan(found.value_ms), np.nan, way_mm.max(axis=1, initial=0))
     return Judged(
-        outcome=outcomes(
-            (missed | slow).any(axis=1), (asked & open_ | doubtful).any(axis=1) | no_origin | ~asked.any(axis=1)
-        ),
-        value=np.where(has_value, longest / 1e6 if way_mm is None else way_mm.max(axis=1, initial=0), np.nan),
+        outcome=outcomes(found.some_missed | (last > latest.late), found.unknown | (last > latest.early)),
+        value=value,
         unit="ms" if way_mm is None else "mm",
         good="low",
         why=why,
         channel=lambda i: did.channels[worst(i)],
-        at_ns=lambda i: int(did.first_on_ns[index[i], worst(i)]) if fired[i, worst(i)] else int(trials.start_ns()[i]),
+        at_ns=at_ns,
+        basis=found.basis,
+        at_most_not_shown=found.coarse,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """What does not depend on the limit, for n trials and C channels: (n, C) which are asked, open, missed, and have a time that
+    counts, and that time since `origin` (n,); (n,) when the last of those that count came, whether any is missed, whether the
+    answer is unknown whatever the limit is."""
+
+    asked: Bools
+    open: Bools
+    missed: Bools
+    timed: Bools
+    late: Ints
+    origin: Ints
+    no_origin: Bools
+    slowest_ns: Ints
+    some_missed: Bools
+    unknown: Bools
+    value_ms: NDArray[np.float64]
+    basis: str
+    coarse: str | None
+
+
+def _found(fields: Fields, trials: Trials) -> _Found:
+    import numpy as np
+
+    from stationtest.expectations import channel_rules, timeline
+    from stationtest.expectations.trials import any_of
+    from stationtest.model.observations import NEVER
+
+    view, index = trials.view, trials.index
+    did, shown = view.obs.responses, view.obs.presentations
+    mask = channel_rules.chosen(trials, fields.channels)
+    asked, open_ = mask[index], channel_rules.open_answers(view)[0][index]
+    origin = timeline.reference_instants(view, "presentation", fields.from_)[index]
+    no_origin = origin == NEVER
+    if not isinstance(fields.from_, str):
+        no_origin |= origin >= shown.end_ns[index]
+    fired, first_on = did.fired[index], did.first_on_ns[index]
+    least = np.iinfo(np.int64).min
+    late = np.where(fired & asked, first_on - origin[:, None], least)
+    missed = asked & ~fired & ~open_
+    timed = asked & fired & ~open_ & ~no_origin[:, None]
+    has_value = any_of(asked & fired) & ~no_origin
+    return _Found(
+        asked=asked,
+        open=open_,
+        missed=missed,
+        timed=timed,
+        late=late,
+        origin=origin,
+        no_origin=no_origin,
+        slowest_ns=np.where(timed, first_on, least).max(axis=1, initial=least),
+        some_missed=any_of(missed),
+        unknown=any_of(asked & open_) | no_origin | ~any_of(asked),
+        value_ms=np.where(has_value, late.max(axis=1, initial=least) / 1e6, np.nan),
         basis=channel_rules.basis_of(trials, mask),
-        at_most_not_shown=trials.coarse_reason(channel_rules.computed_sensors(trials, mask), "how soon they switch"),
+        coarse=trials.coarse_reason(channel_rules.computed_sensors(trials, mask), "how soon they switch"),
     )

@@ -2,13 +2,13 @@
 
 A `View` is one recording seen with its station; whatever is worked out for all of its presentations or sets is kept there
 under a key, so that ten thousand cases on one recording pick rows and do not compute. `Trials` are rows of a view:
-presentations, sets, or the presentations of a run.
+presentations, sets, or the presentations of a run; what was picked of them is kept for all cases that ask for the same rows.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
@@ -105,9 +105,18 @@ class Trials:
     case: Case
     unit: str
     index: Ints
+    picked: dict[Hashable, Any] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return 1 if self.unit == "run" else len(self.index)
+
+    def once(self, key: Hashable, make: Callable[[], T]) -> T:
+        """What `make` gives for these rows, made at the first call with this key by any case."""
+        try:
+            return self.picked[key]  # type: ignore[no-any-return]
+        except KeyError:
+            made = self.picked[key] = make()
+            return made
 
     @property
     def obs(self) -> SourceObservations:

@@ -11,7 +11,7 @@ import pytest
 from stationtest.errors import StationtestError
 from stationtest.model.case import Case, Suite
 from stationtest.model.record import CaseResult
-from stationtest.pytest_door.session import Session
+from stationtest.pytest_door.session import Heard, Session
 from stationtest.pytest_plugin import session_of
 
 PYTEST_MARKS = (
@@ -61,6 +61,7 @@ class CaseItem(pytest.Item):
         self.case, self.folder = case, folder
         self.result: CaseResult | None = None
         self.strip = ""
+        self.stationtest_told: tuple[str, str | Heard]
         self._mark(suite)
 
     def _mark(self, suite: Suite) -> None:

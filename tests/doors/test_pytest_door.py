@@ -7,6 +7,7 @@ import re
 import sys
 import xml.etree.ElementTree as ET
 from pathlib import Path
+from typing import Any
 
 import numpy
 import pyarrow.csv
@@ -374,10 +375,28 @@ def test_with_strict_settings(door: pytest.Pytester) -> None:
     run(door, "station", "-k", "GOOD-01").assert_outcomes(passed=1, deselected=3)
 
 
-def test_a_note_is_text_that_reads_back(door: pytest.Pytester) -> None:
+def test_a_note_of_a_worker_is_text_that_reads_back(door: pytest.Pytester, monkeypatch: pytest.MonkeyPatch) -> None:
     """What goes from a worker to the controller: exactly the case's part of the record."""
+    results = notes_of(door)
+    monkeypatch.setattr(pytest.Config, "workerinput", {}, raising=False)
+    texts = notes_of(door)
+    assert [type(note) for note in texts] == [str] * 4
+    assert [json.loads(note)["result"]["id"] for note in texts] == list(kit.VERDICTS)
+    assert all(len(note) < 20_000 for note in texts)
+    assert [json.loads(note) for note in texts] == results
+
+
+def notes_of(door: pytest.Pytester) -> list[Any]:
     reports = door.inline_run("station", *kit.pytest_arguments()).getreports("pytest_runtest_logreport")
-    notes = [report.stationtest_note for report in reports if hasattr(report, "stationtest_note")]  # type: ignore[attr-defined]
-    assert [type(note) for note in notes] == [str] * 4
-    assert [json.loads(note)["result"]["id"] for note in notes] == list(kit.VERDICTS)
-    assert all(len(note) < 20_000 for note in notes)
+    return [report.stationtest_note for report in reports if hasattr(report, "stationtest_note")]  # type: ignore[attr-defined]
+
+
+def test_cases_are_judged_in_any_order(door: pytest.Pytester) -> None:
+    """Cases are judged some ahead of their turn, in the order of the session; an order that is turned round says the same."""
+    door.makeconftest(
+        "import pytest\n\n@pytest.hookimpl(tryfirst=True)\ndef pytest_runtestloop(session):\n    session.items.reverse()\n"
+    )
+    back = notes_of(door)
+    assert [note["result"]["id"] for note in back] == list(kit.VERDICTS)[::-1]
+    (door.path / "conftest.py").write_text("")
+    assert notes_of(door) == back[::-1]
