@@ -75,7 +75,13 @@ def _print_station(found: Suite) -> None:
         print(f"  output {output.name}: {output.logic.op.replace('_', ' ')} {', '.join(output.logic.names())}")
     for kind in station.sets:
         print(f"  set {kind.name}: {', '.join(f'{number} {name}' for name, number in kind.members)}")
+    for item in station.items:
+        print(f"  item {item.name}: at {', '.join(item.at)}; {_matching(item.matching)}")
     print(f"  {len(found.cases)} cases, {len(found.readings())} recordings, seen for sure from {station.scan.seen_ns / 1e6:g} ms")
+
+
+def _matching(lists: tuple[tuple[str, ...], ...]) -> str:
+    return "matching are " + "; ".join(" with ".join(targets) for targets in lists) if lists else "matching if of one target"
 
 
 def _print_safe_states(found: Suite) -> None:

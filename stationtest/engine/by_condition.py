@@ -9,6 +9,7 @@ import numpy as np
 
 from stationtest.engine import register
 from stationtest.engine.judged_trials import Batch
+from stationtest.expectations.items import belongs
 from stationtest.expectations.trials import View
 from stationtest.model.case import Suite
 from stationtest.model.record import ConditionCount
@@ -46,7 +47,7 @@ def counted(suite: Suite, unit: str, batches: Sequence[Batch]) -> list[Condition
 
 
 def _coded(view: View, suite: Suite, unit: str, name: str) -> tuple[tuple[str, ...], Ints]:
-    """Values and codes of the trials' rows: presentations (P,), or sets (S,) by what their presentations agree in."""
+    """Values and codes of the trials' rows: presentations (P,), or sets and items by what their presentations agree in."""
     return view.once(("counted", unit, name), lambda: _codes(view, suite, unit, name))
 
 
@@ -54,9 +55,9 @@ def _codes(view: View, suite: Suite, unit: str, name: str) -> tuple[tuple[str, .
     values, codes = register.conditions(view, suite)[name]
     none, many = len(values), len(values) + 1
     codes = np.where(codes < 0, none, codes)
-    if unit == "set":
-        of = view.obs.presentations.set
-        low, high = np.full(len(view.obs.sets), many), np.full(len(view.obs.sets), -1)
+    if unit in ("set", "item"):
+        of, count = belongs(view, unit)
+        low, high = np.full(count, many), np.full(count, -1)
         np.minimum.at(low, of[of >= 0], codes[of >= 0])
         np.maximum.at(high, of[of >= 0], codes[of >= 0])
         codes = np.where(high < 0, none, np.where(low == high, low, many))

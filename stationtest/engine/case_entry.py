@@ -29,7 +29,7 @@ def planned(case: Case, unit: str, statement: str, words: Sequence[str], asked_w
             {"name": part.name, "written": plain(part.written), "version": part.version, "words": said}
             for part, said in zip(case.expect, words, strict=True)
         ],
-        "unit": cast("Literal['presentation', 'set', 'run']", unit),
+        "unit": cast("Literal['presentation', 'set', 'item', 'run']", unit),
         "readings": list(case.readings),
         "asked": {
             "reliability": evidence.reliability,
@@ -72,7 +72,7 @@ def planned(case: Case, unit: str, statement: str, words: Sequence[str], asked_w
 def not_run(case: Case) -> CaseResult:
     """A planned case that was not executed: what it asks in the words of the file, without a verdict."""
     present = case.present
-    what = present.set or listed(present.targets)
+    what = present.set or present.item or listed(present.targets)
     statement = f"presented: {what}" + (f" ({present.which})" if present.which else "")
     return planned(
         case, case.unit, statement, [f"{part.name}: {_inline(part.written)}" for part in case.expect], "as the case file says"

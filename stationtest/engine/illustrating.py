@@ -13,6 +13,7 @@ from typing import Any, Protocol
 import numpy as np
 
 from stationtest.engine import colour_figures, run_figures, thinning
+from stationtest.expectations.items import items
 from stationtest.expectations.trials import View
 from stationtest.model.case import Suite
 from stationtest.model.observations import Presentations, SourceObservations
@@ -117,6 +118,10 @@ def _stretch(view: View, worst: Worst, unit: str) -> Stretch | None:
     elif unit == "set" and 0 <= index < len(obs.sets):
         rows = tuple(int(row) for row in np.flatnonzero(shown.set == index))
         first, last, longest = int(obs.sets.start_ns[index]), int(obs.sets.end_ns[index]), 12_000 * MS
+    elif unit == "item" and 0 <= index < len(items(view)):
+        found = items(view)
+        rows = tuple(int(row) for row in np.flatnonzero(found.of == index))
+        first, last, longest = int(found.start_ns[index]), int(found.end_ns[index]), 12_000 * MS
     elif at is not None:
         rows, first, last, longest = (), at - 200 * MS, at + 300 * MS, 3000 * MS
     else:

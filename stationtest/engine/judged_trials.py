@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stationtest.engine.selecting import Selected
+from stationtest.expectations import timeline
 from stationtest.expectations.trials import Trials
 from stationtest.expectations.wording import seconds
 from stationtest.model.case import Evidence, Expected
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
 
     Outcomes = NDArray[np.int8]
 
-UNITS = {"presentation": "presentations", "set": "sets", "run": "runs"}
+UNITS = {"presentation": "presentations", "set": "sets", "item": "items", "run": "runs"}
 MISSING = "listed, but not in the readings: not judged"
 
 
@@ -45,14 +46,14 @@ class Batch:
         if unit == "run":
             return self.path
         row = int(self.trials.index[i])
-        if unit == "set":
-            name = obs.sets.names[row]
-            return f"{obs.sets.kinds[obs.sets.kind[row]]} {name}"
+        label = timeline.label(self.trials.view, unit, row)
+        if unit != "presentation":
+            return label
         shown = obs.presentations
         specimen = int(shown.specimen[row])
         named = f", specimen {shown.specimens[specimen]}" if specimen >= 0 else ""
         sensor = f", sensor {shown.sensors[shown.sensor[row]]}" if len(shown.sensors) > 1 else ""
-        return f"{shown.targets[shown.target[row]]}{named}{sensor}"
+        return f"{label}{named}{sensor}"
 
     def decided(self, i: int) -> Judged | None:
         """The expectation that decided the outcome of trial i; None if its status did, or nothing needed deciding."""

@@ -149,6 +149,14 @@ class ResponseTable:
             for name, state in self._states.items()
         }
 
+    def as_if_known(self) -> dict[str, ternary.Ternary]:
+        """The same as if what is not known had been off: what is still perhaps then is so for its shortness alone."""
+        seen_ns = self.station.scan.seen_ns
+        return {
+            name: ternary.seen(ternary.known(state.must), seen_ns if self.signals["channel", name].basis == "computed" else 0)
+            for name, state in self._states.items()
+        }
+
     def _keep(self, kind: str, name: str, state: ternary.Ternary, basis: str, unknown: Ints | None = None) -> None:
         """A signal as it goes into the observations: within the recording."""
         spans = self.stretch.spans

@@ -7,13 +7,14 @@ Selections are kept in the view, since many cases ask for the same rows.
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from stationtest.engine import register
 from stationtest.expectations import events
+from stationtest.expectations.items import belongs, items
 from stationtest.expectations.trials import View
 from stationtest.files.words import listed
 from stationtest.model.case import Case, Present, Suite
@@ -55,15 +56,22 @@ def _select(view: View, suite: Suite, unit: str, present: Present, where: Where)
     if unit == "set":
         chosen = _sets(view, present)
         if len(where) > len(about):
-            chosen &= _all_members(view, matching, where)
-        status = sets.status | _worn(view, shown_status)
+            chosen &= _all_members(view, matching, unit)
+        status = sets.status | _worn(view, shown_status, unit)
+    elif unit == "item":
+        chosen = _items(view, present)
+        if len(where) > len(about):
+            chosen &= _all_members(view, matching, unit)
+        status = items(view).status | _worn(view, shown_status, unit)
     else:
         chosen, status = _presented(view, present) & matching, shown_status
     if about:
         chosen &= events.picked(view, unit, about)[0]
     no_trial = chosen & ((status & NO_TRIAL) != 0)
     left_out = [(STATUS_WORDS[bit], int(((status & bit) != 0)[no_trial].sum())) for bit in (TAUGHT, UNKNOWN_TARGET, VOID)]
-    if unit != "set":
+    if unit == "item":
+        left_out.append(_not_whole(view, present))
+    elif unit != "set":
         unknown = ((shown.status & UNKNOWN_TARGET) != 0) & matching & ~chosen
         left_out[1] = (left_out[1][0], left_out[1][1] + int(unknown.sum()))
     index = np.flatnonzero(chosen & ~no_trial)
@@ -72,7 +80,7 @@ def _select(view: View, suite: Suite, unit: str, present: Present, where: Where)
         status=status[index],
         left_out=tuple(pair for pair in left_out if pair[1]),
         missing=_missing(view, unit, present),
-        shown={} if unit == "set" else _specimens(view, index),
+        shown={} if unit in ("set", "item") else _specimens(view, index),
     )
 
 
@@ -83,10 +91,10 @@ def _status(view: View, suite: Suite) -> Ints:
     return status if outside is None else status | np.where(outside, INVALID, 0)
 
 
-def _worn(view: View, status: Ints) -> Ints:
-    """(S,) sets that hold a specimen which was not valid."""
-    of = view.obs.presentations.set
-    found = np.zeros(len(view.obs.sets), dtype=np.int64)
+def _worn(view: View, status: Ints, unit: str) -> Ints:
+    """Sets (S,) or items (I,) that hold a specimen which was not valid."""
+    of, count = belongs(view, unit)
+    found = np.zeros(count, dtype=np.int64)
     found[of[(of >= 0) & ((status & INVALID) != 0)]] = INVALID
     return found
 
@@ -142,6 +150,23 @@ def _sets(view: View, present: Present) -> Bools:
     return mine & others_fit & lacking & (less[:, ~lacks] <= 0).all(axis=1)
 
 
+def _items(view: View, present: Present) -> Bools:
+    """The items of the case's kind; where it asks whether their parts match, those of which truth says so (A27)."""
+    found = items(view)
+    kinds = [kind.name for kind in view.station.items]
+    mine = found.kind == kinds.index(present.item or "")
+    return mine if present.matching is None else mine & found.whole & (found.matching == present.matching)
+
+
+def _not_whole(view: View, present: Present) -> tuple[str, int]:
+    """How many items of this kind truth cannot say of whether their parts match."""
+    if present.matching is None:
+        return "", 0
+    found = items(view)
+    mine = _items(view, replace(present, matching=None)) & ~found.whole
+    return "it was not presented exactly once at every place of its kind", int(mine.sum())
+
+
 def _where(view: View, suite: Suite, where: Where) -> Bools:
     """(P,) presentations that meet every condition of `where`."""
     found = np.ones(len(view.obs.presentations), dtype=np.bool_)
@@ -185,12 +210,12 @@ def _condition(view: View, suite: Suite, name: str, values: tuple[str, ...]) -> 
     return find
 
 
-def _all_members(view: View, matching: Bools, where: Where) -> Bools:
-    """(S,) sets all of whose presentations match; sets without any only where nothing but the set itself is asked."""
-    of = view.obs.presentations.set
+def _all_members(view: View, matching: Bools, unit: str) -> Bools:
+    """Sets (S,) or items (I,) all of whose presentations match; those without any never do."""
+    of, count = belongs(view, unit)
     member = of >= 0
-    size = np.bincount(of[member], minlength=len(view.obs.sets))
-    return (np.bincount(of[member & matching], minlength=len(view.obs.sets)) == size) & (size > 0)
+    size = np.bincount(of[member], minlength=count)
+    return (np.bincount(of[member & matching], minlength=count) == size) & (size > 0)
 
 
 def _missing(view: View, unit: str, present: Present) -> int:

@@ -44,13 +44,11 @@ def station_signals(
 ) -> StationSignals:
     """`recorded` by kind and name.
 
-    An output that was recorded is judged by that; what the logic gives stays beside it under the kind 'computed output'.
+    An output that was recorded is judged by that; what the logic gives stays beside it under the kind 'computed output'. Where a
+    computed output is open only because of what was not read or not logged, it is `unknown` there: that is not a perhaps.
     """
     signals = dict(channels.signals)
     given: dict[str, Ternary] = channels.as_seen()
-    for channel in station.channels:
-        if channel.by_edge and channel.name in given:
-            given[channel.name] = ternary.at_rises(given[channel.name], span)
     edges: dict[Edge, Ints] = {}
     for (kind, name), one in recorded.items():
         if kind == "channel":
@@ -62,10 +60,16 @@ def station_signals(
             edges[Edge(input=name)] = ternary.rising(state, span).sure
             edges[Edge(input=name, falls=True)] = ternary.falling(state, span).sure
     carried: list[tuple[str, int]] = []
+    plain = {}
+    if _gaps(channels, recorded):
+        plain = logic.evaluate(station, channels.as_if_known() | _as_if_known(recorded), edges, span, belt)
     for name, found in logic.evaluate(station, given, edges, span, belt).items():
         carried += [(name, int(at)) for at in found.carried_over_ns]
         must, can, decisions = found.state.must, found.state.can, found.decisions_ns
-        computed = Signal(name=name, kind="output", basis="computed", must=must, can=can, decisions_ns=decisions)
+        unknown = intervals.subtract(_doubt(found.state), _doubt(plain[name].state)) if plain else None
+        computed = Signal(
+            name=name, kind="output", basis="computed", must=must, can=can, decisions_ns=decisions, unknown=unknown
+        )
         seen = signals.get(("output", name))
         if seen is None:
             signals["output", name] = computed
@@ -73,3 +77,16 @@ def station_signals(
             signals["computed output", name] = computed
             signals["output", name] = replace(seen, decisions_ns=decisions)
     return StationSignals(signals, edges, tuple(sorted(carried, key=lambda one: one[1])))
+
+
+def _gaps(channels: ResponseTable, recorded: Mapping[tuple[str, str], Recorded]) -> bool:
+    return len(channels.stretch.spans) > 1 or any(len(one.unknown) for one in recorded.values())
+
+
+def _as_if_known(recorded: Mapping[tuple[str, str], Recorded]) -> dict[str, Ternary]:
+    """The signals as if what is not known had been off."""
+    return {name: ternary.known(one.on) for (kind, name), one in recorded.items() if kind != "channel"}
+
+
+def _doubt(state: Ternary) -> Ints:
+    return intervals.subtract(state.can, state.must)

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
 WIDTH = 60
 MOST_SIGNALS = 8
+AROUND_NS = 200_000_000
 KINDS = ("input", "channel", "output")
 ON, PERHAPS, OFF = "#", "~", "."
 
@@ -30,9 +31,12 @@ def of_case(result: CaseResult, observations: dict[str, SourceObservations]) -> 
 def of_trial(source: SourceObservations, trial: Worst, unit: str) -> str:
     """One line a signal over the trial and as much again around it: `#` on, `~` perhaps on, `.` off, `|` its start and end."""
     table = source.sets if unit == "set" else source.presentations
-    if unit == "run" or trial["index"] >= len(table):
+    if unit == "item" and trial["at_ns"] is not None:  # its parts may lie far apart: show what decided
+        start, end = trial["at_ns"] - AROUND_NS, trial["at_ns"] + AROUND_NS
+    elif unit in ("run", "item") or trial["index"] >= len(table):
         return ""
-    start, end = int(table.start_ns[trial["index"]]), int(table.end_ns[trial["index"]])
+    else:
+        start, end = int(table.start_ns[trial["index"]]), int(table.end_ns[trial["index"]])
     around = max(1, (end - start) // 2)
     first, last = start - around, end + around
     wanted = [signal for (kind, _), signal in source.signals.items() if kind in KINDS]

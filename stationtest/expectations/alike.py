@@ -1,8 +1,9 @@
-"""`alike: {distance: CIEDE2000, at_most: 2}`: the things in a set look alike to the sensors.
+"""`alike: {distance: CIEDE2000, at_most: 2}`: the things in a set look alike to the sensors, or the parts of an item.
 
-Unit: set. Fields: `distance` (by its name), `at_most`; `targets` (one or a list; all unless stated).
+Unit: set, or item where an item is presented. Fields: `distance` (by its name), `at_most`; `targets` (one or a list; all
+unless stated).
 Conforms: the largest distance between two plateau means of the set, either way round, is at most the limit.
-Instant named: the start of the set. Value: that distance.
+Instant named: the start of the set or item. Value: that distance.
 Not judged: fewer than two plateaus; a clipped reading among them; a sensor whose readings cannot give this distance.
 Example by hand: L*a*b* means (50, 0, 0), (50, 3, 4), (50, 0, 1) by CIE 1976 L*a*b*: 5, so `at_most: 4` is nonconforming.
 """
@@ -36,6 +37,7 @@ def judge(fields: Fields, trials: Trials) -> Judged:
     import numpy as np
 
     from stationtest.expectations import plateaus
+    from stationtest.expectations.items import belongs
     from stationtest.expectations.trials import outcomes
     from stationtest.model.judged import Judged
 
@@ -46,9 +48,10 @@ def judge(fields: Fields, trials: Trials) -> Judged:
     wanted = np.array([fields.targets is None or name in fields.targets for name in shown.targets], dtype=np.bool_)
     value = np.full(len(index), np.nan)
     bands = np.array([len(view.station.sensor(name).bands) for name in shown.sensors])
+    of, _ = belongs(view, trials.unit)
     reasons: list[str] = []
     for i, row in enumerate(index.tolist()):
-        members = np.flatnonzero((shown.set == row) & ~shown.between & wanted[shown.target])
+        members = np.flatnonzero((of == row) & ~shown.between & wanted[shown.target])
         compared = points[members]
         if len(members) < 2 or not np.isfinite(compared).all():
             few = len(members) < 2

@@ -3,7 +3,7 @@
 * `during: X`: under way at some instant of X.
 * `event: X`: begun while X lasted.
 * `after: X`: begun at or after X; with `first: n`, among the first n put through since then, until X comes again. Counted are all
-  sets of that kind, or all presentations on that sensor, whatever a case presents.
+  sets or items of that kind, or all presentations on that sensor, whatever a case presents.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import numpy as np
 from stationtest.expectations import timeline
 from stationtest.expectations.trials import View
 from stationtest.expectations.wording import seconds
-from stationtest.model.observations import NEVER, Sets
+from stationtest.model.observations import NEVER, Presentations
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -92,7 +92,10 @@ def begun_twice(view: View) -> list[str]:
 def _since(view: View, unit: str, instants: Ints, k: Ints) -> Ints:
     """How many of its kind were put through since the event before each row: 0 for the first."""
     rows = timeline.table(view, unit)
-    group, counts = (rows.kind, np.ones(len(rows), dtype=np.bool_)) if isinstance(rows, Sets) else (rows.sensor, ~rows.between)
+    if isinstance(rows, Presentations):
+        group, counts = rows.sensor, ~rows.between
+    else:
+        group, counts = rows.kind, np.ones(len(rows), dtype=np.bool_)
     number = np.full(len(rows), np.int64(2**62))
     for code in np.unique(group).tolist():
         mine = np.flatnonzero((group == code) & counts)

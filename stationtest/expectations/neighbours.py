@@ -1,9 +1,9 @@
 """`neighbours: {flap: off}`: what an output does for this unit hits neither the one before nor the one after it.
 
-Unit: presentation, or set where a set is presented. Fields: outputs, each `off`. When a neighbour would be hit is its own window,
-counted as `outputs` of the same case says (`from`, `after`, `within`).
-A neighbour with a claim of its own is left out: an incomplete set, or a presentation of what the case presents; nobody could say
-whose action it was.
+Unit: presentation, or set or item where one is presented. Fields: outputs, each `off`. When a neighbour would be hit is its own
+window, counted as `outputs` of the same case says (`from`, `after`, `within`).
+A neighbour with a claim of its own is left out: an incomplete set, an item whose parts do not match, or a presentation of what
+the case presents; nobody could say whose action it was.
 Conforms: the output is not on, not even perhaps, within the window of a neighbour that is looked at, whatever made it come.
 Instant named: the on-time in a neighbour's window, else the beginning of that window. Value: none.
 Not judged: no neighbour without a claim; a neighbour of which truth does not say what it was, or whose window reaches into a
@@ -97,8 +97,8 @@ def _on_in(runs: Runs, begin: Ints, end: Ints) -> Ints:
 
 
 def _beside(view: View, unit: str) -> tuple[tuple[str, Ints], tuple[str, Ints]]:
-    """The row (n,) of the one before and of the one after each row, -1 where there is none: sets of one kind, or presentations
-    on one sensor."""
+    """The row (n,) of the one before and of the one after each row, -1 where there is none: sets or items of one kind, or
+    presentations on one sensor."""
     return view.once(("beside", unit), lambda: _made_beside(view, unit))
 
 
@@ -106,10 +106,10 @@ def _made_beside(view: View, unit: str) -> tuple[tuple[str, Ints], tuple[str, In
     import numpy as np
 
     from stationtest.expectations.timeline import table
-    from stationtest.model.observations import Sets
+    from stationtest.model.observations import Presentations
 
     rows = table(view, unit)
-    group, counts = (rows.kind, rows.kind >= 0) if isinstance(rows, Sets) else (rows.sensor, ~rows.between)
+    group, counts = (rows.sensor, ~rows.between) if isinstance(rows, Presentations) else (rows.kind, rows.kind >= 0)
     before, after = (np.full(len(rows), -1, dtype=np.int64) for _ in range(2))
     for code in np.unique(group).tolist():
         mine = np.flatnonzero((group == code) & counts)
@@ -122,22 +122,28 @@ def _claims(trials: Trials) -> tuple[Bools, Bools]:
     """(n,) rows whose own claim to the output hides whose it is, and rows of which truth does not say what they were."""
     import numpy as np
 
+    from stationtest.expectations.items import items
     from stationtest.model.observations import UNKNOWN_TARGET
 
     shown, sets = trials.obs.presentations, trials.obs.sets
     if trials.unit == "set":
         unknown = (sets.status & UNKNOWN_TARGET) != 0
         return ~sets.complete & ~unknown, unknown
+    if trials.unit == "item":
+        found = items(trials.view)
+        unknown = ((found.status & UNKNOWN_TARGET) != 0) | ~found.whole
+        return ~found.matching & ~unknown, unknown
     presented = np.array([name in trials.case.present.targets for name in shown.targets], dtype=np.bool_)
     return presented[shown.target], (shown.status & UNKNOWN_TARGET) != 0
 
 
 def _why(view: View, unit: str, found: tuple[str, str, int, int] | None, looked: bool, open_: bool) -> str:
+    from stationtest.expectations import timeline
+
     if found is None:
         if open_:
             return "a neighbour's window is not known well enough, or overlaps its own"
         return "conforms" if looked else "it has no neighbour that could be looked at"
     name, which, row, at = found
-    shown, sets = view.obs.presentations, view.obs.sets
-    label = f"{sets.kinds[sets.kind[row]]} {sets.names[row]}" if unit == "set" else shown.targets[shown.target[row]]
+    label = timeline.label(view, unit, row)
     return f"{name} was on at {seconds(at)}, in the window of {label}, the one {which} it"

@@ -1,6 +1,6 @@
 """`outputs: {flap: {is: on, from: box out, within: 200 ms}}`: outputs of the logic come, or stay off, in a stated window.
 
-Unit: presentation, or set where a set is presented. Fields of each output: `is: on | off | as the set is`, `from` (`start`,
+Unit: presentation, or set or item where one is presented. Fields of each output: `is: on | off | as the set is`, `from` (`start`,
 `end`, `covered`, `event` (which `where:` names) or an edge of an input; stated), `after`, `within`, `until` (`next decision`
 or an edge), `lasts: at least D`.
 An edge is the first one at or after the start of the presentation or set, before the next set starts; where a set has none,

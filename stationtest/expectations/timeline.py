@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from stationtest.expectations.items import Items, belongs, items
 from stationtest.expectations.trials import View
 from stationtest.expectations.wording import seconds
 from stationtest.model.observations import NEVER, Presentations, Sets, Signal
@@ -23,9 +24,20 @@ if TYPE_CHECKING:
     Ints = NDArray[np.int64]
 
 
-def table(view: View, unit: str) -> Presentations | Sets:
+def table(view: View, unit: str) -> Presentations | Sets | Items:
     """The table that holds the trials of this unit."""
+    if unit == "item":
+        return items(view)
     return view.obs.sets if unit == "set" else view.obs.presentations
+
+
+def label(view: View, unit: str, row: int) -> str:
+    """`full box 12`, `tin with lid T7`, `mint`: what one row of the table is called."""
+    rows = table(view, unit)
+    if isinstance(rows, Presentations):
+        return rows.targets[rows.target[row]]
+    kinds = rows.kinds if isinstance(rows, Sets) else [kind.name for kind in view.station.items]
+    return f"{kinds[rows.kind[row]]} {rows.names[row]}"
 
 
 def edge_instants(view: View, edge: Edge) -> Ints:
@@ -45,8 +57,8 @@ def _edge_instants(view: View, edge: Edge) -> Ints:
 
 
 def next_start(view: View, unit: str) -> Ints:
-    """Where the next set begins, or the next presentation on that sensor that is no stretch between; the end of the
-    recording for the last."""
+    """Where the next set begins, the last part of the next item, or the next presentation on that sensor that is no stretch
+    between; the end of the recording for the last."""
     return view.once(("next start", unit), lambda: _next_start(view, unit))
 
 
@@ -54,6 +66,8 @@ def _next_start(view: View, unit: str) -> Ints:
     rows, end = table(view, unit), view.obs.clock.end_ns
     if isinstance(rows, Sets):
         return _following(rows.start_ns, rows.start_ns, end)
+    if isinstance(rows, Items):
+        return _following(rows.last_ns, rows.last_ns, end)
     following = np.full(len(rows), end, dtype=np.int64)
     for s in range(len(rows.sensors)):
         mine = np.flatnonzero(rows.sensor == s)
@@ -71,8 +85,8 @@ def reference_instants(view: View, unit: str, origin: str | Edge) -> Ints:
     """The instant from which each row of the table counts: its start, end, covering of the spot, or an edge. `NEVER` where
     there is none.
 
-    An edge is the first at or after the start; for a set it must come before the next set starts, else it is the last one
-    since the set before it ended.
+    An edge is the first at or after the start, of an item the start of its last part; for a set or item it must come before the
+    next one, else it is the last one since the one before it ended.
     """
     return view.once(("reference", unit, origin), lambda: _reference_instants(view, unit, origin))
 
@@ -83,7 +97,7 @@ def _reference_instants(view: View, unit: str, origin: str | Edge) -> Ints:
         signal = view.obs.signals.get(("input", origin.input))
     if signal is None or signal.unknown is None:
         return found
-    start = table(view, unit).start_ns  # another edge may have come where the log does not say
+    start = _counts_from(table(view, unit))  # another edge may have come where the log does not say
     doubtful = intervals.overlap(signal.unknown, np.minimum(start, found), np.maximum(start, found)) > 0
     return np.where(doubtful, NEVER, found)
 
@@ -99,18 +113,24 @@ def _found_instants(view: View, unit: str, origin: str | Edge) -> Ints:
     instants = edge_instants(view, origin)
     if not len(instants) or not len(rows):
         return np.full(len(rows), NEVER, dtype=np.int64)
-    at = np.searchsorted(instants, rows.start_ns, "left")
+    start = _counts_from(rows)
+    at = np.searchsorted(instants, start, "left")
     first = np.append(instants, np.int64(NEVER))[at]
-    if not isinstance(rows, Sets):
+    if isinstance(rows, Presentations):
         return first
     before = np.append(np.int64(NEVER), instants)[at]
-    order = np.argsort(rows.start_ns, kind="stable")
+    order = np.argsort(start, kind="stable")
     previous_end = np.full(len(rows), NEVER + 1, dtype=np.int64)
     previous_end[order[1:]] = rows.end_ns[order[:-1]]
     belongs = (first != NEVER) & (first < next_start(view, unit))
     at_end = np.searchsorted(instants, rows.end_ns, "left")
     closing = np.append(instants, np.int64(NEVER))[at_end] == rows.end_ns
     return np.where(closing, rows.end_ns, np.where(belongs, first, np.where(before >= previous_end, before, NEVER)))
+
+
+def _counts_from(rows: Presentations | Sets | Items) -> Ints:
+    """From when an edge belongs to each row: the start, or that of an item's last part, which is where it is judged."""
+    return rows.last_ns if isinstance(rows, Items) else rows.start_ns
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,10 +190,10 @@ def in_gap(view: View, starts: Ints, ends: Ints, output: str) -> Bools:
 
 
 def deciding_perhaps(view: View, unit: str, row: int) -> str:
-    """`; channel 1 was on for 3 ms at 9.400 s (mint), perhaps seen`: the perhaps inside a presentation or set, '' if there
+    """`; channel 1 was on for 3 ms at 9.400 s (mint), perhaps seen`: the perhaps inside a presentation, set or item, '' if there
     is none."""
     shown, did = view.obs.presentations, view.obs.responses
-    rows = np.flatnonzero(shown.set == row) if unit == "set" else np.array([row])
+    rows = np.array([row]) if unit == "presentation" else np.flatnonzero(belongs(view, unit)[0] == row)
     for p in rows.tolist():
         for c in np.flatnonzero(did.perhaps[p]).tolist():
             on = f"{int(did.longest_ns[p, c]) / 1e6:g} ms"
@@ -183,16 +203,15 @@ def deciding_perhaps(view: View, unit: str, row: int) -> str:
 
 
 def seen_on_output(view: View, unit: str, name: str) -> Ints | None:
-    """A table without times: 1, 0 or -1 (not noted) for each presentation or set; a set was on if it was in one of its rows."""
+    """A table without times: 1, 0 or -1 (not noted) for each presentation; a set or item was on if one of its rows was."""
     seen = view.obs.outputs_seen.get(name)
-    if seen is None or unit != "set":
+    if seen is None or unit == "presentation":
         return seen
-    return view.once(("seen", name), lambda: _seen_in_sets(view, seen))
+    return view.once(("seen", unit, name), lambda: _seen_together(seen, *belongs(view, unit)))
 
 
-def _seen_in_sets(view: View, seen: Ints) -> Ints:
-    of = view.obs.presentations.set
-    sets = np.full(len(view.obs.sets), -2, dtype=np.int64)
+def _seen_together(seen: Ints, of: Ints, count: int) -> Ints:
+    sets = np.full(count, -2, dtype=np.int64)
     member = of >= 0
     unknown = np.zeros(len(sets), dtype=np.bool_)
     np.maximum.at(sets, of[member], seen[member])

@@ -99,7 +99,7 @@ class View:
 @dataclass(frozen=True, slots=True)
 class Trials:
     """The trials of one case in one recording. `index` (n,) are rows of the presentations (unit presentation), of the sets
-    (unit set), or the presentations that belong to the one trial (unit run)."""
+    (unit set), of the items (unit item, see items.py), or the presentations that belong to the one trial (unit run)."""
 
     view: View
     case: Case
@@ -128,8 +128,9 @@ class Trials:
 
     def start_ns(self) -> Ints:
         """(n,) start of each trial."""
-        table = self.obs.sets if self.unit == "set" else self.obs.presentations
-        return table.start_ns[self.index]
+        from stationtest.expectations.timeline import table
+
+        return table(self.view, self.unit).start_ns[self.index]
 
     def not_judged(self, reason: str, basis: str | None = None) -> Judged:
         """None of these trials can be judged, for one reason."""

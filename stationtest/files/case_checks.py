@@ -15,7 +15,8 @@ from stationtest.model.station import GRADES
 
 Told = tuple[tuple[str, ...], str, str]
 
-FOLLOWS_PRESENT = ("outputs", "neighbours")  # one trial is what is presented: a presentation, or a set
+FOLLOWS_PRESENT = ("outputs", "neighbours")  # one trial is what is presented: a presentation, a set or an item
+TOGETHER = ("alike",)  # what is presented together: a set, or an item
 SETS_ONLY = ("set", "order", "alike")
 COUNTS_RUNS = ("count",)  # over a set where a set is presented, else over the whole recording
 REGISTERED = ("grade", "lot", "made_by", "confirmed_by")  # columns of specimens.csv that need no declaration
@@ -29,6 +30,8 @@ def unit_of(expected: Sequence[tuple[str, str]], kind: str) -> str:
     name, unit = expected[0]
     if name in COUNTS_RUNS and kind != "set":
         return "run"
+    if kind == "item" and name in (*FOLLOWS_PRESENT, *TOGETHER):
+        return "item"
     return "set" if name in FOLLOWS_PRESENT and kind == "set" else unit
 
 
@@ -72,7 +75,9 @@ class Checks:
     @property
     def _kind(self) -> str:
         present = self.fields.present
-        return ("between" if present.between is not None else "set") if isinstance(present, PresentFields) else "targets"
+        if not isinstance(present, PresentFields):
+            return "targets"
+        return "between" if present.between is not None else "item" if present.item is not None else "set"
 
     def _present(self) -> Iterator[Told]:
         present = self.fields.present
@@ -81,13 +86,16 @@ class Checks:
         if not isinstance(present, PresentFields):
             return
         which = [key for key in ("complete", "lacking", "contents", "extra") if getattr(present, key) is not None]
-        if (present.between is None) == (present.set_ is None):
+        kinds = [key for key in ("between", "set_", "item") if getattr(present, key) is not None]
+        if len(kinds) != 1:
             yield (
                 ("present",),
-                "what is presented is exactly one of a target, a list of targets, `between:` and `set:`",
-                ("missing-key" if present.between is None else "contradiction"),
+                "what is presented is exactly one of a target, a list of targets, `between:`, `set:` and `item:`",
+                ("contradiction" if kinds else "missing-key"),
             )
-        elif present.between is not None and which:
+        elif present.matching is not None and present.item is None:
+            yield ("present", "matching"), "this belongs to `item:`", "contradiction"
+        elif present.set_ is None and which:
             yield ("present", which[0]), "this belongs to `set:`", "contradiction"
         elif present.set_ is not None and len(which) != 1:
             yield (
@@ -116,7 +124,9 @@ class Checks:
         for name, unit in units.items():
             if unit == "presentation" and self._kind == "set":
                 yield ("expect", name), "this expectation speaks of a presentation, and the case presents sets", "mixed-units"
-            if name in SETS_ONLY and self._kind != "set":
+            elif self._kind == "item" and unit != "item":
+                yield ("expect", name), f"this expectation speaks of a {unit}, and the case presents items", "mixed-units"
+            elif name in SETS_ONLY and unit != "item" and self._kind != "set":
                 yield ("expect", name), "this expectation speaks of sets; present: {set: NAME, ...}", "mixed-units"
 
     def _evidence_fits(self, evidence: EvidenceFields) -> Iterator[Told]:

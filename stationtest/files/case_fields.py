@@ -8,12 +8,13 @@ from pydantic import ConfigDict, Field, PlainValidator, WithJsonSchema
 
 from stationtest.files.evidence_fields import EvidenceFields
 from stationtest.files.fields import ByKind, Fields, said
-from stationtest.files.scalars import CaseId, EvidenceName, OneOrMore, OneUp, SetName, TargetName, Text, Yes
+from stationtest.files.scalars import CaseId, EvidenceName, ItemName, OneOrMore, OneUp, SetName, TargetName, Text, Yes, YesNo
 from stationtest.files.station_fields import Language
 
 
 class PresentFields(Fields):
-    """What is presented, if it is not simply a target: a stretch between, or a set that is complete, lacks or holds something."""
+    """What is presented, if it is not simply a target: a stretch between, a set that is complete, lacks or holds something, or
+    an item whose parts match or do not."""
 
     between: TargetName | None = None
     set_: SetName | None = None
@@ -21,6 +22,8 @@ class PresentFields(Fields):
     lacking: Text | None = None
     contents: dict[TargetName, OneUp] | None = Field(default=None, min_length=1)
     extra: Text | None = None
+    item: ItemName | None = None
+    matching: YesNo | None = None
 
 
 Present = Annotated[Any, ByKind(text=TargetName, items=Annotated[list[TargetName], Field(min_length=1)], mapping=PresentFields)]

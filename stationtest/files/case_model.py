@@ -18,6 +18,8 @@ def present(fields: Any) -> Present:
         return Present(kind="targets", targets=(fields,) if isinstance(fields, str) else tuple(fields))
     if fields.between is not None:
         return Present(kind="between", targets=(fields.between,))
+    if fields.item is not None:
+        return Present(kind="item", item=fields.item, matching=fields.matching)
     if fields.complete:
         return Present(kind="set", set=fields.set_, which="complete")
     if fields.lacking is not None:
@@ -48,6 +50,8 @@ def label(shape: Present) -> str:
         return ", ".join(shape.targets)
     if shape.kind == "between":
         return f"between: {shape.targets[0]}"
+    if shape.kind == "item":
+        return f"{shape.item}" + {None: "", True: ", matching", False: ", not matching"}[shape.matching]
     if shape.which == "complete":
         return f"{shape.set}, complete"
     if shape.which == "lacking":

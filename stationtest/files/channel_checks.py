@@ -31,6 +31,7 @@ class ChannelChecks:
 
     def channel(self, channel: ChannelFields) -> Iterator[Told]:
         yield from _comparison(channel)
+        yield from _held(channel)
         sensors = self.names.sensor
         if channel.sensor is None and len(sensors) != 1:
             yield (
@@ -112,6 +113,20 @@ class ChannelChecks:
                 yield ("learned",), *problem
             elif not is_scene(recording) and not any(matches(recording, pattern) for pattern in self.fields.recordings):
                 yield ("learned",), f"no entry under `recordings:` says how this file is written; found {recording}", "no-form"
+
+
+def _held(channel: ChannelFields) -> Iterator[Told]:
+    """Held for an item: over a time or length, or until an edge (counter-example A27)."""
+    given = [key for key in ("over", "until") if getattr(channel, key) is not None]
+    if channel.held_for is None:
+        for key in given:
+            yield (key,), "this belongs to `held_for: item`", "contradiction"
+    elif len(given) != 1:
+        yield (
+            ("held_for",),
+            f"a channel is held for an item either `over:` a time or length or `until:` an edge; found {listed(given) or 'none'}",
+            "contradiction" if given else "missing-key",
+        )
 
 
 def _comparison(channel: ChannelFields) -> Iterator[Told]:

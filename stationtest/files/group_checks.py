@@ -1,10 +1,10 @@
-"""What must hold of a group of channels: one sensor, one group for each, and a nearest one that can be told."""
+"""What must hold of a group of channels (one sensor, one group for each, a nearest that can be told), and of a kind of items."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
-from stationtest.files.station_fields import ChannelFields, ReferenceFields, StationFields
+from stationtest.files.station_fields import ChannelFields, ItemFields, ReferenceFields, StationFields
 
 Told = tuple[tuple[str | int, ...], str, str]
 
@@ -41,6 +41,22 @@ def group_problems(name: str, fields: StationFields) -> Iterator[Told]:
                     "channel both `references:`, or say with `for:` what each stands for",
                     "contradiction",
                 )
+
+
+def item_problems(fields: ItemFields) -> Iterator[Told]:
+    """The path of a key inside the kind of items, what is wrong, the code."""
+    for number, sensor in enumerate(fields.at):
+        if sensor in fields.at[:number]:
+            yield ("at", number), f"sensor {sensor} stands twice; an item is presented once at each place", "duplicate-name"
+    for number, targets in enumerate(fields.matching):
+        if len(targets) != len(fields.at):
+            yield (
+                ("matching", number),
+                f"each of these lists names one target for each place; found {len(targets)} for {', '.join(fields.at)}",
+                "contradiction",
+            )
+        elif targets in fields.matching[:number]:
+            yield ("matching", number), "these targets stand here already", "duplicate-name"
 
 
 def _before(name: str, fields: StationFields) -> list[str]:

@@ -29,6 +29,7 @@ class Names:
     input: tuple[str, ...] = ()
     output: tuple[str, ...] = ()
     set: tuple[str, ...] = ()
+    item: tuple[str, ...] = ()
     evidence: tuple[str, ...] = ()
     event: tuple[str, ...] = ()
     lasting: tuple[str, ...] = ()  # events that have an end

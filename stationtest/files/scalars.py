@@ -210,6 +210,7 @@ SensorName = Annotated[str, PlainValidator(known_as("sensor")), _name_scheme("se
 InputName = Annotated[str, PlainValidator(known_as("input")), _name_scheme("input")]
 OutputName = Annotated[str, PlainValidator(known_as("output")), _name_scheme("output")]
 SetName = Annotated[str, PlainValidator(known_as("set")), _name_scheme("set")]
+ItemName = Annotated[str, PlainValidator(known_as("item")), _name_scheme("item")]
 EvidenceName = Annotated[str, PlainValidator(known_as("evidence")), _name_scheme("evidence")]
 SignalName = Annotated[str, PlainValidator(known_as("signal")), _name_scheme("signal")]
 _said_text = PlainSerializer(str)

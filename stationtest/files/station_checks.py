@@ -10,7 +10,7 @@ from stationtest.errors import Problem
 from stationtest.files.channel_checks import ChannelChecks, colour_problems
 from stationtest.files.evidence_fields import evidence_problems
 from stationtest.files.form_checks import form_problems
-from stationtest.files.group_checks import group_problems
+from stationtest.files.group_checks import group_problems, item_problems
 from stationtest.files.paths import Folder
 from stationtest.files.reaches import TravelFields, travel_problems
 from stationtest.files.scalars import Names
@@ -36,7 +36,7 @@ KEPT_CONDITIONS = (
 
 def near_names(tree: Tree, root: Map) -> Iterator[Problem]:
     """Names that are one, or differ only in leading zeros, case or blanks, within what shares a name space."""
-    for sections in (("sensors",), ("targets",), ("channels", "inputs", "outputs"), ("sets",), ("conditions",)):
+    for sections in (("sensors",), ("targets",), ("channels", "inputs", "outputs"), ("sets", "items"), ("conditions",)):
         seen: dict[str, tuple[str, Word]] = {}
         for section in sections:
             for name in root.get(section, ()) if isinstance(root.get(section), Map | list) else ():
@@ -79,6 +79,9 @@ class Checks:
         for name in self.fields.groups:
             for loc, message, code in group_problems(name, self.fields):
                 yield ("groups", name, *loc), message, code
+        for name, item in self.fields.items.items():
+            for loc, message, code in item_problems(item):
+                yield ("items", name, *loc), message, code
         for name, output in self.fields.outputs.items():
             for loc, message, code in self._output(output):
                 yield ("outputs", name, *loc), message, code
@@ -147,7 +150,7 @@ class Checks:
         remembers = output.held_until or output.held_while or (output.pulse and not output.decided_at)
         for name in () if remembers else _signals(output):
             channel = self.fields.channels.get(name)
-            if channel is not None and channel.read_as == "edge":
+            if channel is not None and channel.read_as == "edge" and channel.held_for is None:
                 yield (
                     (),
                     f"channel {name} is read by its edges, which last no time: this output needs a latch "

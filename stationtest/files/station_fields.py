@@ -167,6 +167,9 @@ class ChannelFields(Fields):
     off_delay: Duration = said("0 ms")
     pulse: PositiveDuration | None = None
     read_as: Literal["level", "edge"] = said("level")
+    held_for: Literal["item"] | None = None
+    over: PositiveReach | None = None
+    until: Edge | None = None
 
 
 class GroupFields(Fields):
@@ -224,6 +227,13 @@ class SetFields(Fields):
     extras: Literal["allowed"] | None = None
 
 
+class ItemFields(Fields):
+    """One thing that is presented at several sensors, and what of it belongs together."""
+
+    at: list[SensorName] = Field(min_length=2)
+    matching: list[Annotated[list[TargetName], Field(min_length=2)]] = Field(default_factory=list)
+
+
 class ScanFields(Fields):
     """How the controller sees outputs."""
 
@@ -254,6 +264,7 @@ class StationFields(Fields):
     outputs: dict[Name, OutputFields] = Field(default_factory=dict)
     sets: dict[Name, SetFields] = Field(default_factory=dict)
     groups: dict[Name, GroupFields] = Field(default_factory=dict)
+    items: dict[Name, ItemFields] = Field(default_factory=dict)
     conditions: dict[Name, list[Text]] = Field(default_factory=dict)
     recordings: dict[Text, RecordingFields] = Field(default_factory=dict)
     evidence: dict[Name, EvidenceFields] = Field(default_factory=dict)
@@ -265,4 +276,4 @@ class StationFields(Fields):
 
 
 RESERVED_KEYS = ("products", "revalidation", "capture", "tags")
-MAPPED = ("sensors", "targets", "channels", "groups", "outputs", "sets", "conditions", "recordings")
+MAPPED = ("sensors", "targets", "channels", "groups", "items", "outputs", "sets", "conditions", "recordings")

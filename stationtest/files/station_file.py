@@ -87,6 +87,7 @@ def names_of(root: Map) -> Names:
         input=_names(root, "inputs"),
         output=_names(root, "outputs"),
         set=_names(root, "sets"),
+        item=_names(root, "items"),
         evidence=_names(root, "evidence"),
         event=tuple(dict.fromkeys((*_names(root, "events"), *_ends(root).values()))),
         lasting=tuple(_ends(root)),

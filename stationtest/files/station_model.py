@@ -24,6 +24,7 @@ from stationtest.files.tree import Map, Tree
 from stationtest.model import station as model
 from stationtest.model.events import EventKind
 from stationtest.model.group import Group
+from stationtest.model.item import ItemKind
 from stationtest.model.spectrum import CIE_ILLUMINANTS, SpectralBands
 from stationtest.place import Place
 
@@ -69,6 +70,10 @@ def station(fields: StationFields, root: Map, tree: Tree, folder: Folder) -> mod
         groups=tuple(
             Group(name=name, channels=tuple(group.channels), lead=group.lead, place=place("groups", name))
             for name, group in fields.groups.items()
+        ),
+        items=tuple(
+            ItemKind(name=name, at=tuple(kind.at), matching=tuple(map(tuple, kind.matching)), place=place("items", name))
+            for name, kind in fields.items.items()
         ),
         inputs=tuple(fields.inputs),
         outputs=tuple(_output(name, output, place("outputs", name)) for name, output in fields.outputs.items()),
@@ -183,6 +188,7 @@ def _channel(
         off_delay_ns=channel.off_delay,
         pulse_ns=channel.pulse,
         read_as=channel.read_as,
+        held=model.HeldForItem(over=channel.over, until=channel.until) if channel.held_for else None,
         place=place,
     )
 

@@ -13,7 +13,8 @@ from stationtest.place import NOWHERE, Place
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Present:
-    """What a case is about. `kind` is 'targets', 'between' or 'set'.
+    """What a case is about. `kind` is 'targets', 'between', 'set' or 'item' (`matching`: whether its parts match by truth, None
+    if that is not asked).
 
     For a set, `which` is 'complete', 'lacking' (`lacking` names the member; 'each' was laid out into parts, see `Case.strata`;
     'any' is whichever),
@@ -27,6 +28,8 @@ class Present:
     lacking: str | None = None
     contents: tuple[tuple[str, int], ...] = ()
     extra: str | None = None
+    item: str | None = None
+    matching: bool | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,7 +90,7 @@ class Case:
 
     @property
     def unit(self) -> str:
-        """presentation, set or run."""
+        """presentation, set, item or run."""
         return self.expect[0].unit
 
 

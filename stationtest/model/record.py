@@ -117,7 +117,7 @@ class CaseResult(TypedDict):
     present: Any
     where: dict[str, list[str]]
     expect: list[Expect]
-    unit: Literal["presentation", "set", "run"]
+    unit: Literal["presentation", "set", "item", "run"]
     readings: list[str]
     asked: Asked
     state: Literal["executed", "not run"]

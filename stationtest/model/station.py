@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 
 from stationtest.model.events import EventKind
 from stationtest.model.group import Group
+from stationtest.model.item import ItemKind
 from stationtest.model.recording_form import RecordingForm
 from stationtest.model.spectrum import SpectralBands
 from stationtest.model.travel import Reach, Travel
@@ -121,12 +122,22 @@ class Sensor:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class HeldForItem:
+    """How long the logic holds what was seen of an item: `over` a time or length after the channel fell, or until an edge. The
+    next item ends it too: another channel of that sensor that is held for items and comes on."""
+
+    over: Reach | None = None
+    until: Edge | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Channel:
     """References with a comparison, tolerance, hysteresis, timers and one switching output.
 
     On where distance <= tolerance, off where distance > tolerance * (1 + hysteresis), between them as before.
     `for_targets` are the targets it stands for (the names of its references unless stated). `read_as` says how the controller
-    reads its output: by its 'level', or by its rising 'edge'.
+    reads its output: by its 'level', or by its rising 'edge'. With `held` it is held for an item, so that the logic still
+    has it when the item has come to another place.
     """
 
     name: str
@@ -141,6 +152,7 @@ class Channel:
     off_delay_ns: int = 0
     pulse_ns: int | None = None
     read_as: str = "level"
+    held: HeldForItem | None = None
     place: Place = NOWHERE
 
     @property
@@ -274,6 +286,7 @@ class Station:
     inputs: tuple[str, ...] = ()
     outputs: tuple[Output, ...] = ()
     sets: tuple[SetKind, ...] = ()
+    items: tuple[ItemKind, ...] = ()
     conditions: tuple[tuple[str, tuple[str, ...]], ...] = ()
     recordings: tuple[RecordingForm, ...] = ()
     events: tuple[EventKind, ...] = ()

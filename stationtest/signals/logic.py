@@ -16,9 +16,9 @@ from stationtest.signals.ternary import Edges, Ternary
 from stationtest.signals.travel import on_belt
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Iterator, Mapping, Sequence
 
-    from stationtest.model.station import Edge, Logic, Output, Station
+    from stationtest.model.station import Channel, Edge, Logic, Output, Station
     from stationtest.model.travel import Belt, Reach
     from stationtest.signals.intervals import Ints, Span
 
@@ -37,18 +37,41 @@ def evaluate(
 ) -> dict[str, Evaluated]:
     """Every output of the station, in file order. Lengths are of `belt`; without one they are of unknown duration.
 
-    `signals` are channels (as the controller sees them, see `ternary.seen`) and inputs, known within `span`; one that is missing
-    is unknown throughout. An output that is among them (a recorded one) is what other outputs read, and is still computed.
+    `signals` are channels (as the controller sees them, see `ternary.seen`; by level or edge, and held for an item, here) and
+    inputs, known within `span`; one that is missing is unknown throughout. An output that is among them (a recorded one) is what
+    other outputs read, and is still computed.
     `edges` are the instants at which inputs rise or fall for sure; for one that is missing they are taken from its signal. Where
     an input is perhaps, an edge may have been lost: resets and decisions there are perhaps too. Raises ValueError if outputs
     depend on themselves.
     """
     given = {name: ternary.unbounded(signal, span) for name, signal in signals.items()}
+    given |= _as_read(station.channels, given, edges, span, belt)
     computed: dict[str, Evaluated] = {}
     for output in _dependency_order(station.outputs):
         computed[output.name] = evaluated = _output(output, given, edges, span, belt)
         given.setdefault(output.name, ternary.unbounded(evaluated.state, span))
     return {output.name: computed[output.name] for output in station.outputs}
+
+
+def _as_read(
+    channels: Sequence[Channel], given: Mapping[str, Ternary], edges: Mapping[Edge, Ints], span: Span, belt: Belt | None
+) -> dict[str, Ternary]:
+    """The channels that the logic does not read as their outputs are: by their edges (A23), or held for an item (A27)."""
+    found = {c.name: ternary.at_rises(given[c.name], span) for c in channels if c.by_edge and c.name in given}
+    read = {**given, **found}
+    for channel in channels:
+        held = channel.held
+        if held is None or channel.name not in given:
+            continue
+        others = [c.name for c in channels if c.held and c.sensor == channel.sensor and c is not channel and c.name in given]
+        resets = [ternary.rising(given[name], span) for name in others]
+        if held.until is not None:
+            resets.append(_edges(held.until, given, edges, span))
+        state, _ = ternary.latch(ternary.at_rises(given[channel.name], span), _joined(*resets))
+        if held.over is not None:
+            state = ternary.all_of(state, ternary.off_delay(read[channel.name], on_belt(held.over, belt)))
+        found[channel.name] = state
+    return found
 
 
 def _output(

@@ -173,7 +173,7 @@ def test_the_record_fits_its_published_schema(
 
 def test_all_schemas_and_writing_them(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     code, out, _ = told(capsys, "schema")
-    assert (code, sorted(json.loads(out))) == (0, ["case", "record", "recording", "run", "station"])
+    assert (code, sorted(json.loads(out))) == (0, ["case", "record", "recording", "run", "scene", "station"])
     folder = kit.station(tmp_path / "station")
     before = kit.everything_in(folder)
     code, out, _ = told(capsys, "schema", "--write", folder)

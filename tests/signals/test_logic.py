@@ -8,7 +8,7 @@ import tick_machine as ticks
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from stationtest.model.station import Edge, Logic, Output, Station
+from stationtest.model.station import Channel, Edge, HeldForItem, Logic, Output, Settings, Station
 from stationtest.signals import intervals as ivs
 from stationtest.signals import logic, ternary
 from stationtest.signals.ternary import Ternary
@@ -311,3 +311,47 @@ def test_whole_stations_become_known(outputs, signals):
     for name, found in run(outputs, seen, (FIRST, start + END)).items():
         must, can = (ticks.bits(iv.tolist(), at) for iv in (found.state.must, found.state.can))
         assert must == can == machine[name][start:], name
+
+
+def held_machine(mine, other, edges, over):
+    """A channel held for an item, tick by tick: set by its rise, ended by the rise of the other, by an edge, or `over` after it
+    fell."""
+    out, held, since_on = [], False, None
+    for now, (is_on, was_on) in enumerate(zip(mine, [False, *mine], strict=False)):
+        rises = is_on and not was_on
+        if now and ((other[now] and not other[now - 1]) or edges[now]):
+            held = False
+        held = held or rises
+        since_on = 0 if is_on else None if since_on is None else since_on + 1
+        out.append(held and (over is None or (since_on is not None and since_on <= over)))
+    return out
+
+
+SWITCHING = st.lists(st.booleans(), min_size=40, max_size=40)
+
+
+@given(SWITCHING, SWITCHING, SWITCHING, st.sampled_from((None, 1, 4, 9)))
+@settings(max_examples=200, deadline=None)
+def test_a27_a_channel_is_held_for_its_item(mine, other, gate, over):
+    """Against the machine: never wrong, and known once both channels have risen (or a time has run out)."""
+    mine, other, gate = ([False, False, *one] for one in (mine, other, gate))
+    span = (0, len(mine))
+    held = HeldForItem(over=over, until=None if over else Edge(input="gate"))
+    channels = tuple(
+        Channel(name=name, sensor="eye", references=(), for_targets=(), distance="CIEDE2000", tolerance=1, held=held)
+        for name in ("mine", "other")
+    )
+    station = Station(name="s", settings=(Settings(channels=channels),), outputs=(Output(name="x", logic=all_of("mine")),))
+    signals = {
+        name: ternary.known(ivs.intervals(ticks.runs(bits))) for name, bits in (("mine", mine), ("other", other), ("gate", gate))
+    }
+    found = logic.evaluate(station, signals, {}, span)["x"].state
+    edges = [False, *ticks.r_trig(gate)[1:]] if not over else [False] * len(gate)
+    expected = held_machine(mine, other, edges, over)
+    must, can = (ticks.bits(part.tolist(), range(len(mine))) for part in (found.must, found.can))
+    known_from = max([next((t for t, on in enumerate(bits) if on), len(bits)) for bits in (mine, other)])
+    for tick, (sure, perhaps, is_on) in enumerate(zip(must, can, expected, strict=True)):
+        assert not sure or is_on
+        assert perhaps or not is_on
+        if tick >= known_from:
+            assert sure == perhaps == is_on
