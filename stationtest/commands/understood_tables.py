@@ -64,9 +64,10 @@ def _signals(recording: TablesRecording, table: SignalsTable) -> Iterator[str]:
         held = f"each holds until the next row, at most {duration_text(form.gap_ns or 0)}"
     unknown = f", not known is {listed(map(repr, table.unknown), 'or')}" if table.unknown else ""
     yield f"    {table.rows_are}: {held}; on is {' or '.join(form.on)}, off is {' or '.join(form.off)}{unknown}"
+    logged = recording.logged()
     for kind, signal in table.signals:
         bit = f" bit {signal.bit}" if signal.bit is not None else ""
-        found = recording.logged[kind, signal.name]
+        found = logged[kind, signal.name]
         first = f", first on at {found.on[0, 0] / 1e9:.6f} s" if len(found.on) else ""
         inverted = " inverted" if signal.inverted else ""
         yield f"    {kind} {signal.name} from {signal.column}{bit}{inverted}: on {len(found.on)} times{first}"

@@ -85,7 +85,17 @@ def findings(suite: Suite, obs: SourceObservations) -> list[str]:
 
 
 def _batch(suite: Suite, case: Case, parts: Parts, unit: str, path: str, view: View, present: Present) -> Batch:
-    """The trials of one stratum in one recording, judged."""
+    """The trials of one stratum in one recording, judged; where time is in doubt, by what holds wherever its instants lie."""
+    batch = _as_placed(suite, case, parts, unit, path, view, present)
+    if not view.obs.placements or not len(batch.outcome):
+        return batch
+    from stationtest.engine import placing
+
+    others = [(p, other, _as_placed(suite, case, parts, unit, path, other, present)) for p, other in placing.views(view)]
+    return placing.throughout(batch, unit, others)
+
+
+def _as_placed(suite: Suite, case: Case, parts: Parts, unit: str, path: str, view: View, present: Present) -> Batch:
     selected = select(view, suite, unit, present, case.where)
     trials = Trials(view, case, unit, selected.index, selected.picked)
     if not len(selected.index):

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,6 +48,9 @@ from stationtest.sources.events import read_events
 from stationtest.sources.readings import Readings
 from stationtest.sources.recorded import open_recording
 
+if TYPE_CHECKING:
+    from stationtest.sources.worlds import World
+
 Ints = NDArray[np.int64]
 Progress = Callable[[int, int | None], None]
 
@@ -63,7 +66,11 @@ def observe(suite: Suite, key: str, parts: Parts, *, progress: Progress | None =
         from stationtest.engine.hand_trials import observe_trials
 
         return observe_trials(suite, recording, parts, taught)
-    return _Observer(suite, recording, parts, taught).run(progress)
+    if recording.worlds:
+        from stationtest.engine.placing import observe_placed
+
+        return observe_placed(suite, recording, parts, taught, progress)
+    return Observer(suite, recording, parts, taught).run(progress)
 
 
 def edge_ns(station: Station, sensor: Sensor) -> int:
@@ -71,26 +78,30 @@ def edge_ns(station: Station, sensor: Sensor) -> int:
     return sensor.edge_ns if sensor.edge_ns is not None else station.fill_ns(sensor) or 0
 
 
-def facts_of(station: Station, recording: Readings) -> Facts:
-    """What the builder of presentations must know of a recording."""
+def facts_of(station: Station, recording: Readings, world: World | None = None) -> Facts:
+    """What the builder of presentations must know of a recording, or of one of its worlds."""
     form = recording.form
+    doubt_ns = recording.truth_within_ns * (1 if world is None else 2)  # as listed, and once more for where it lies in that world
     return Facts(
         sensors=recording.sensors or tuple(sensor.name for sensor in station.sensors),
         every_ns=form.every_ns or 1,
         gap_ns=form.gap_ns or form.every_ns or 1,
         between=station.between,
-        edge_ns={sensor.name: edge_ns(station, sensor) for sensor in station.sensors},
+        # on a plateau are only readings that surely lie in the presentation
+        edge_ns={sensor.name: edge_ns(station, sensor) + doubt_ns for sensor in station.sensors},
         conditions=tuple(dict.fromkeys(name for part in (form, form.presentations_form) if part for name, _ in part.conditions)),
     )
 
 
-class _Observer:
-    """One pass over one recording."""
+class Observer:
+    """One pass over one recording; in a `world` its presentations lie otherwise than listed."""
 
-    def __init__(self, suite: Suite, recording: Readings, parts: Parts, taught: learning.Taught) -> None:
+    def __init__(
+        self, suite: Suite, recording: Readings, parts: Parts, taught: learning.Taught, world: World | None = None
+    ) -> None:  # fmt: skip
         self.suite, self.station, self.recording, self.taught = suite, suite.station, recording, taught
-        self.facts = facts_of(self.station, recording)
-        listed = recording.listed()
+        self.facts = facts_of(self.station, recording, world)
+        listed = recording.listed(world)
         self.expected = None if listed is None else len(listed)
         self.events = read_events(recording)
         self.builder = builder_for(self.facts, listed)
@@ -113,6 +124,8 @@ class _Observer:
         self.first_ns = 0
         self.rows = 0
         self.steps: Counter[int] = Counter()
+        self.way: Belt | None = None
+        self.figured: dict[int, dict[str, NDArray[Any]]] = {}
 
     def run(self, progress: Progress | None) -> SourceObservations:
         self._stream(progress)
@@ -123,9 +136,9 @@ class _Observer:
             stream.finish(end_ns)
         for signal in self.digital.values():
             signal.end(end_ns)
-        table = self.builder.finish()
+        self.table, self.end_ns = self.builder.finish(), end_ns
         del self.builder  # of a long recording it is large
-        return self._observations(table, end_ns)
+        return self.observations()
 
     def _stream(self, progress: Progress | None) -> None:
         for batch, ranges in self.builder.walk(self.recording.batches()):
@@ -172,8 +185,9 @@ class _Observer:
 
     # after the last batch ------------------------------------------------------------------------------------------------------
 
-    def _observations(self, table: PresentationTable, end_ns: int) -> SourceObservations:
-        station, form = self.station, self.recording.form
+    def observations(self, world: World | None = None) -> SourceObservations:
+        """After `run`: the observations with the signals of logs as they lie in a world, or as logged."""
+        station, form, table, end_ns = self.station, self.recording.form, self.table, self.end_ns
         span = (self.first_ns, end_ns)
         gaps = np.array(self.gaps, np.int64).reshape(-1, 2)
         spans = intervals.subtract(np.array([span], np.int64), gaps)
@@ -189,18 +203,18 @@ class _Observer:
         responses = ResponseTable(station, stretch)
         where = np.full(int(table.ids.max()) + 1 if len(table.ids) else 0, -1)
         where[table.ids] = np.arange(len(table.ids))
-        figures: dict[int, dict[str, NDArray[Any]]] = {}
+        figures = self.figured
         for name, stream in self.streams.items():
             number = station.sensor_number(name)
             if stream.ended:
                 figures[number] = gathered(stream.ended, where, len(table.ids))
             responses.computed(stream, number, figures.get(number, {}))
-        belt = self._belt(span)
+        belt = self.way = self.way or self._belt(span)
         window = on_belt(form.window_from, belt), on_belt(form.window_after_end, belt)
         recorded = {key: Recorded(signal.intervals(), gaps) for key, signal in self.digital.items()}
         for digital in form.channels:
             responses.recorded(station.channel(digital.name), recorded["channel", digital.name].on, window)
-        for key, log in self.recording.logged.items():
+        for key, log in self.recording.logged(world).items():
             if key == self.pulses:
                 continue
             recorded[key] = one = Recorded(intervals.clip(log.on, span), intervals.clip(log.unknown, span), own_gaps=True)
@@ -247,7 +261,7 @@ class _Observer:
         """How far the belt moved, with the pulses of a log of its own."""
         if self.belt is None:
             return None
-        log = self.recording.logged.get(self.pulses) if self.pulses else None  # type: ignore[arg-type]
+        log = self.recording.logged().get(self.pulses) if self.pulses else None  # type: ignore[arg-type]
         if log is not None:
             self.belt.add_pulses(intervals.clip(log.on, span), intervals.clip(log.unknown, span))
         return self.belt.finish(span[1])

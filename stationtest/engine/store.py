@@ -22,7 +22,8 @@ from stationtest.model.travel import Belt
 CLASSES: dict[str, type] = {
     kind.__name__: kind
     for kind in (
-        model.Clock, model.Presentations, model.Responses, model.Sets, model.Signal, model.SourceObservations, Event, Belt,
+        model.Clock, model.Placement, model.Presentations, model.Responses, model.Sets, model.Signal, model.SourceObservations,
+        Event, Belt,
     )
 }
 ABOUT = "about"

@@ -90,7 +90,7 @@ def _words(name: str, output: OutputFields) -> str:
 def judge(fields: Fields, trials: Trials) -> Judged:
     import numpy as np
 
-    from stationtest.expectations import output_windows, reaching
+    from stationtest.expectations import doubts, output_windows, reaching
     from stationtest.expectations.trials import instant, outcomes, weakest
     from stationtest.model.judged import NONCONFORMING, NOT_JUDGED, Judged
 
@@ -112,6 +112,12 @@ def judge(fields: Fields, trials: Trials) -> Judged:
             return trials.not_judged(f"this recording has no output {name}")
     each = {name: one for name, one in judged.items() if one is not None}
     table = np.column_stack([one.outcome[index] for one in each.values()])
+    short = np.zeros_like(table, dtype=np.bool_)
+    if view.obs.placements:
+        for k, (name, one) in enumerate(each.items()):
+            if fields.root[name].within is not None:
+                short[:, k] = doubts.shorter_than_time_is_known(view, one.begin.early, one.end.late)[index]
+        table[short] = NOT_JUDGED
     bad, open_ = table == NONCONFORMING, table == NOT_JUDGED
     names, first = list(each), np.where(bad.any(axis=1), bad.argmax(axis=1), open_.argmax(axis=1))
 
@@ -123,12 +129,17 @@ def judge(fields: Fields, trials: Trials) -> Judged:
     quiet = [name for name, asked in fields.root.items() if asked.is_ is not True and bases[name] != "recorded"]
     sensors = frozenset(view.obs.presentations.sensors) if quiet else frozenset()
     both = any(asked.is_ == AS_THE_SET for asked in fields.root.values())
+
+    def why(i: int) -> str:
+        name, row = names[int(first[i])], int(index[i])
+        if short[i, first[i]]:
+            return f"time is known to {view.doubt_ns / 1e6:g} ms only, and the window of {name} is shorter"
+        return output_windows.why(view, unit, name, fields.root[name], each[name], row)
+
     return Judged(
         outcome=outcomes(bad.any(axis=1), open_.any(axis=1)),
         kinds=output_windows.kinds_of_sets(view) if both else None,
-        why=lambda i: output_windows.why(
-            view, unit, names[int(first[i])], fields.root[names[int(first[i])]], each[names[int(first[i])]], int(index[i])
-        ),
+        why=why,
         channel=lambda i: names[int(first[i])],
         at_ns=at_ns,
         basis=weakest(tuple(bases.values())),

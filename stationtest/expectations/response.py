@@ -57,10 +57,10 @@ def words(fields: Fields, station: Station) -> str:
 def judge(fields: Fields, trials: Trials) -> Judged:
     import numpy as np
 
-    from stationtest.expectations import channel_rules, reaching
+    from stationtest.expectations import channel_rules, doubts, reaching
     from stationtest.expectations.trials import outcomes
     from stationtest.expectations.wording import milliseconds, number_text
-    from stationtest.model.judged import Judged
+    from stationtest.model.judged import NOT_JUDGED, Judged
 
     view, index = trials.view, trials.index
     fine = trials.too_fine(fields.at_most) or reaching.untold(view, (fields.at_most,))
@@ -85,6 +85,11 @@ def judge(fields: Fields, trials: Trials) -> Judged:
     def why(i: int) -> str:
         if not asked[i].any():
             return "no channel should be on for this target" if fields.channels == ("own",) else "a channel of another sensor"
+        if unsettled is not None and unsettled[i].any():
+            c = int(np.flatnonzero(unsettled[i])[0])
+            when = f"fired {milliseconds(late[i, c])} after {instant_text(fields.from_)}" if found.timed[i, c] else "did not fire"
+            so_well = milliseconds(doubts.known_to_ns(view))
+            return f"time is not known well enough; as logged: channel {did.channels[c]} {when}; it is known to {so_well}"
         c, row = worst(i), int(index[i])
         if missed[i, c]:
             return channel_rules.was_off(view, row, c)
@@ -107,9 +112,14 @@ def judge(fields: Fields, trials: Trials) -> Judged:
         c = worst(i)
         return int(did.first_on_ns[index[i], c]) if did.fired[index[i], c] else int(trials.start_ns()[i])
 
+    outcome = outcomes(found.some_missed | (last > latest.late), found.unknown | (last > latest.early))
+    unsettled = None
+    if view.obs.placements:
+        unsettled = doubts.may_have_come(view, asked, found.origin, latest.late)
+        outcome[unsettled.any(axis=1)] = NOT_JUDGED
     value = found.value_ms if way_mm is None else np.where(np.isnan(found.value_ms), np.nan, way_mm.max(axis=1, initial=0))
     return Judged(
-        outcome=outcomes(found.some_missed | (last > latest.late), found.unknown | (last > latest.early)),
+        outcome=outcome,
         value=value,
         unit="ms" if way_mm is None else "mm",
         good="low",

@@ -104,6 +104,9 @@ def _state(view: View) -> tuple[Bools, Bools, Bools]:
             continue
         end = sets.end_ns[rows]
         known[rows] = end > timeline.unknown_until(view, kind.output)
+        if view.doubt_ns:  # two changes so near its end: the state between them may be the one that counts
+            near = [np.searchsorted(np.sort(signal.must.ravel()), end + ns) for ns in (-view.doubt_ns, view.doubt_ns)]
+            known[rows] &= near[1] - near[0] < 2
         if signal.unknown is not None:
             known[rows] &= intervals.overlap(signal.unknown, end - 1, end + 1) == 0
         if kind.to_edge is None:

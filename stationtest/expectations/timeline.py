@@ -150,15 +150,16 @@ class Runs:
 
 def runs(view: View, kind: str, name: str, *, said: bool = False) -> Runs | None:
     """The runs of a signal; None if the recording has no such signal. `said`: only what its log says, not what it leaves open."""
-    return view.once(("runs", kind, name, said), lambda: _runs(view.obs.signals.get((kind, name)), said))
+    return view.once(("runs", kind, name, said), lambda: _runs(view, view.obs.signals.get((kind, name)), said))
 
 
-def _runs(signal: Signal | None, said: bool) -> Runs | None:
+def _runs(view: View, signal: Signal | None, said: bool) -> Runs | None:
     if signal is None:
         return None
     can, must = signal.can, signal.must
-    if said and signal.unknown is not None:
-        can = intervals.union(must, intervals.subtract(can, signal.unknown))
+    if said and signal.basis == "recorded":
+        silent = view.obs.gaps if signal.unknown is None else signal.unknown
+        can = intervals.union(must, intervals.subtract(can, silent))
     of = np.searchsorted(can[:, 0], must[:, 0], "right") - 1
     first = np.ones(len(must), dtype=np.bool_)
     first[1:] = of[1:] != of[:-1]

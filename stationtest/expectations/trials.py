@@ -65,6 +65,11 @@ class View:
         return self.obs.clock.period_ns[1]
 
     @property
+    def doubt_ns(self) -> int:
+        """By how much two instants may lie farther from each other, or nearer, than they are logged."""
+        return max((placement.apart_ns for placement in self.obs.placements), default=0)
+
+    @property
     def computed_basis(self) -> str:
         """The basis of what is worked out from the readings."""
         return "simulated" if self.obs.basis == "simulated" else "computed"

@@ -29,9 +29,6 @@ def problems(fields: RecordingFileFields, names: Names, folder: Folder, path: st
     """The path of a key, what is wrong with it, and the code. `path` is the file's, relative to the folder."""
     if fields.language != LANGUAGE:
         yield ("language",), f"this version reads language {LANGUAGE}; found {fields.language}", "wrong-value"
-    for where, doubt in _doubts(fields):
-        if doubt:
-            yield where, "time that is known only so well is not judged by this version; allowed 0 ms", "wrong-value"
     for name, table in fields.tables.items():
         for loc, message, code in _table_problems(table, names, folder, path):
             yield ("tables", name, *loc), message, code
@@ -64,14 +61,6 @@ def problems(fields: RecordingFileFields, names: Names, folder: Folder, path: st
             "so nobody can say which readings are whose"
         )
         yield ("tables", truth), message, "contradiction"
-
-
-def _doubts(fields: RecordingFileFields) -> Iterator[tuple[tuple[str, ...], int]]:
-    for name, table in fields.tables.items():
-        yield ("tables", name, "resolution"), table.resolution
-        yield ("tables", name, "within"), table.within
-    for name, clock in fields.clocks.items():
-        yield ("clocks", name, "within"), clock.within
 
 
 def _table_problems(table: TableFields, names: Names, folder: Folder, path: str) -> Iterator[Told]:

@@ -174,6 +174,17 @@ class Signal:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Placement:
+    """A recording as observed if its instants lie otherwise than logged: each by up to `off_ns` from there, and any two of them
+    by up to `apart_ns` farther from each other, or nearer; a signal against what was presented by up to `late_ns`."""
+
+    apart_ns: int
+    off_ns: int
+    late_ns: int
+    observed: SourceObservations
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SourceObservations:
     """Everything observed of one recording. `kind` is 'stream' or 'trials' (no times there).
 
@@ -196,6 +207,7 @@ class SourceObservations:
     outputs_seen: Mapping[str, Ints] = field(default_factory=dict)
     carried_over: tuple[tuple[str, int], ...] = ()  # latch set again at its reset: (output, instant)
     expected_presentations: int | None = None  # how many a list says there are
+    placements: tuple[Placement, ...] = ()  # the same with its instants as far from where they are logged as is in doubt
     notes: tuple[str, ...] = ()
     events: tuple[Event, ...] = ()  # in order of time
     belt: Belt | None = None  # how far the belt moved, where the recording says it

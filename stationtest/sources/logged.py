@@ -5,7 +5,7 @@ Only changes are kept, so a log of samples may be as long as it likes.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -56,6 +56,13 @@ class States:
         on = intervals.merge(pairs[self.state == ON])
         return on, intervals.merge(np.concatenate([before, pairs[self.state == NOT_KNOWN]]))
 
+    def moved(self, shifts: Sequence[tuple[int, int]]) -> Ints:
+        """The instants `t_ns`, each earlier or later than logged: the k-th rise by `shifts[k % len(shifts)][0]`, what follows it
+        by `[1]`. What came first stays first: of two that would change places, each goes half the way."""
+        pulse = np.maximum(np.cumsum(self.state == ON) - 1, 0) % len(shifts)
+        shift = np.array(shifts, np.int64)[pulse, np.where(self.state == ON, 0, 1)]
+        return in_order(self.t_ns, shift)
+
 
 @dataclass(slots=True)
 class _Signal:
@@ -90,7 +97,21 @@ class _Signal:
             self.add(np.array([self.last_ns + self.held_for], np.int64), np.array([NOT_KNOWN], np.int8))
         if not self.t:
             return States(np.empty(0, np.int64), np.empty(0, np.int8))
-        return States(np.concatenate(self.t), np.concatenate(self.state))
+        t_ns, state = np.concatenate(self.t), np.concatenate(self.state)
+        last = np.append(t_ns[1:] != t_ns[:-1], True)  # of several values in one instant
+        t_ns, state = t_ns[last], state[last]
+        changed = np.append(True, state[1:] != state[:-1])
+        return States(t_ns[changed], state[changed])
+
+
+def in_order(t_ns: Ints, shift: Ints) -> Ints:
+    """`t_ns + shift` (n,), but instants that rise go on rising: where two would meet, they meet half-way."""
+    moved = t_ns + shift
+    if len(t_ns) > 1:
+        meet, half = shift[:-1] > shift[1:], (t_ns[:-1] + t_ns[1:]) // 2
+        moved[:-1] = np.where(meet, np.minimum(moved[:-1], half), moved[:-1])
+        moved[1:] = np.where(meet, np.maximum(moved[1:], half + 1), moved[1:])
+    return moved
 
 
 def first_time(reader, table: SignalsTable, where: Where) -> int:  # type: ignore[no-untyped-def]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Protocol
 
 from stationtest.model.case import Suite
@@ -12,6 +12,7 @@ from stationtest.signals.batch import Batch, Listed
 
 if TYPE_CHECKING:
     from stationtest.sources.logged import Key, Logged
+    from stationtest.sources.worlds import World
 
 
 class Readings(Protocol):
@@ -20,6 +21,7 @@ class Readings(Protocol):
     `kind` is 'recording' or 'scene'; `simulated` also of a recording that was written from a scene. `sensors` are those that are
     in it. `origin` is ISO 8601 text of the first row where the times are dates, else None; all times are nanoseconds since then.
     `reader` says what read or made them. `travel` is how the belt moves in it, None where that is not known.
+    `worlds` are the ways in which its instants may lie otherwise than logged, `truth_within_ns` how well presentations are known.
     """
 
     kind: str
@@ -33,6 +35,8 @@ class Readings(Protocol):
     origin: str | None
     rows_hint: int | None
     travel: Travel | None
+    worlds: Sequence[World]
+    truth_within_ns: int
 
     def batches(self) -> Iterator[Batch]:
         """The whole stream in grid cells of `batch.GRID` rows."""
@@ -43,13 +47,12 @@ class Readings(Protocol):
     def trials(self) -> Batch:
         """All rows of a table of hand trials, as one batch without times."""
 
-    @property
-    def logged(self) -> Mapping[Key, Logged]:
+    def logged(self, world: World | None = None) -> Mapping[Key, Logged]:
         """Signals that stand in tables of their own, by kind and name."""
 
     @property
     def notes(self) -> list[str]:
         """What is worth a reader's eye."""
 
-    def listed(self) -> Listed | None:
+    def listed(self, world: World | None = None) -> Listed | None:
         """Presentations that come with times of their own; None where they stand in the rows."""

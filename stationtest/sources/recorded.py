@@ -6,7 +6,7 @@ A folder of files of one format (`*.parquet` or `*.csv`, in order of their names
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
@@ -34,6 +34,7 @@ from stationtest.sources.readings import Readings
 
 if TYPE_CHECKING:
     from stationtest.sources.logged import Key, Logged
+    from stationtest.sources.worlds import World
 
 
 class Reader(Protocol):
@@ -187,7 +188,7 @@ class Recording:
 
         return whole_table(self._pieces(self.layout, 0), self.path)
 
-    def listed(self) -> Listed | None:
+    def listed(self, world: World | None = None) -> Listed | None:
         """Presentations from a second table, or from a gate and a list; None where they stand in a column of the recording."""
         from stationtest.sources.listed import from_gate, from_table
 
@@ -197,10 +198,14 @@ class Recording:
             return from_table(self)
         return None
 
-    @property
-    def logged(self) -> Mapping[Key, Logged]:
+    def logged(self, world: World | None = None) -> Mapping[Key, Logged]:
         """Signals that stand in tables of their own, by kind and name."""
         return {}
+
+    worlds: Sequence[World] = ()
+    """The ways in which its instants may lie otherwise than they are logged."""
+    truth_within_ns = 0
+    """How well the start and the end of a presentation are known against the readings."""
 
     @property
     def notes(self) -> list[str]:

@@ -23,6 +23,7 @@ from stationtest.sources import clocks, listed
 from stationtest.sources.checks import Where
 from stationtest.sources.logged import Key, Logged, States, first_time, read_log, silent_signals
 from stationtest.sources.recorded import Reader, Recording, reader_of
+from stationtest.sources.worlds import Doubts, World
 
 Ints = NDArray[np.int64]
 
@@ -50,6 +51,7 @@ class TablesRecording(Recording):
         if tables.truth is not None:
             form = replace(form, presentations_path=tables.truth.path, presentations_form=tables.truth.form)
         self.form: RecordingForm = form
+        self.worlds, self.truth_within_ns = self._worlds(), self._truth_within()
 
     def _counted(self, name: str) -> bool:
         return super()._counted(name) or any(
@@ -76,17 +78,34 @@ class TablesRecording(Recording):
         """From a clock to the recording's own."""
         return clocks.way(self.tables.clocks, clock, self.tables.readings.clock, self._first_ns)
 
-    def listed(self) -> Listed | None:
+    def _worlds(self) -> tuple[World, ...]:
+        truth, ways = self.tables.truth, {table.clock: self.way_from(table.clock).within_ns for table in self.tables.tables}
+        return Doubts(
+            truth=(truth.clock, truth.within_ns) if truth else None,
+            signals={
+                (kind, digital.name): (table.clock, table.resolution_ns)
+                for table in self.tables.signals
+                for kind, digital in table.signals
+                if ways[table.clock] is not None
+            },
+            clocks={clock: within_ns for clock, within_ns in ways.items() if within_ns is not None},
+        ).worlds()
+
+    def _truth_within(self) -> int:
+        truth = self.tables.truth
+        return truth.within_ns + (self.way_from(truth.clock).within_ns or 0) if truth else 0
+
+    def listed(self, world: World | None = None) -> Listed | None:
         """Presentations from the table of truth, or None where they stand in a column of the readings."""
         truth = self.tables.truth
         if truth is None:
             return None
         form = self._with_plain_words(truth)
         found = listed.from_table_at(self, truth.path, form, lambda t_ns: self._on_own_clock(truth, t_ns))
-        return found.of_sensors(self.sensors)
+        found = found.of_sensors(self.sensors)
+        return found if world is None else found.moved(*world.truth, world.clocks[truth.clock])
 
-    @cached_property
-    def logged(self) -> Mapping[Key, Logged]:
+    def logged(self, world: World | None = None) -> Mapping[Key, Logged]:
         """Every signal of every log, on the recording's clock."""
         found: dict[Key, Logged] = {}
         for table in self.tables.signals:
@@ -95,7 +114,10 @@ class TablesRecording(Recording):
             for key, states in self._log(table).items():
                 if not related:  # on a clock of which nothing is known, states are not known at any instant of ours
                     states = States(states.t_ns[:0], states.state[:0])
-                on, unknown = states.stretches(self._on_own_clock(table, states.t_ns) - self.origin_ns)
+                t_ns = self._on_own_clock(table, states.t_ns) - self.origin_ns
+                if world is not None and related:
+                    t_ns = States(t_ns, states.state).moved(world.signals[key]) + world.clocks[table.clock]
+                on, unknown = states.stretches(t_ns)
                 found[key] = Logged(table.name, window, on, unknown)
         return found
 
@@ -110,7 +132,21 @@ class TablesRecording(Recording):
             if self.way_from(table.clock).within_ns is None:
                 own = self.tables.readings.clock
                 told.append(f"how the clock {table.clock} of {table.path} lies to {own} is not stated: its signals are not known")
+        if self.worlds:
+            far = duration_text(max(world.apart_ns for world in self.worlds))
+            told.append(
+                f"time is known to {far} at worst ({self._doubts()}): a trial is judged as logged, and with its instants as "
+                "early and as late as that allows, and its answer counts only where it is the same each time"
+            )
         return told
+
+    def _doubts(self) -> str:
+        own = {table.name: (table.resolution_ns, "in steps of") for table in self.tables.signals}
+        if self.tables.truth:
+            own[self.tables.truth.name] = self.tables.truth.within_ns, "within"
+        told = [f"{name} {word} {duration_text(ns)}" for name, (ns, word) in own.items() if ns]
+        told += [f"clock {c.clock} to {c.to} within {duration_text(c.within_ns)}" for c in self.tables.clocks if c.within_ns]
+        return ", ".join(told)
 
     def _log(self, table: SignalsTable) -> Mapping[Key, States]:
         if table.name not in self._logs:

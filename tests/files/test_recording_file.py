@@ -33,6 +33,27 @@ def folder_with(path: Path, recording: str) -> Path:
     return folder
 
 
+def test_counter_example_a7_as_printed(tmp_path: Path) -> None:
+    """The file of A7, with the files that it names beside it."""
+    text = """\
+# recordings/day1.recording.yaml
+tables:
+  colour: {file: day1_sensor.parquet, sensor: sachet, time: t, unit: us, clock: sensor, rows_are: samples, gap: longer than 3 ms}
+  logic:  {file: day1_plc.csv, layout: long, time: TS, name: TAG, value: VAL, clock: plc, rows_are: changes, resolution: 8 ms,
+           signals: {box in: Gate1, box out: Gate2, flap: Q41, box present: {from: Gate3, inverted: yes}},
+           values: {on: ["TRUE", "1"], off: ["FALSE", "0"], unknown: ["Bad", ""]}}
+  truth:  {file: day1_truth.csv, kind: presentations, clock: plc, within: 5 ms}
+clocks:
+  sensor: {to: plc, offset: 37 ms, drift: 20 ppm, within: 4 ms, found_by: sync edges at start and end}
+"""
+    folder = folder_with(tmp_path, text)
+    (folder / "recordings" / "day1_sensor.parquet").write_bytes(b"")
+    assert problems(folder) == []
+    found = opened(Folder(str(folder)), "recordings/day1.recording.yaml", load_station(str(folder)).station)
+    assert found.signals[0].resolution_ns == 8_000_000 and found.signals[0].form.time_in == "s"
+    assert found.truth is not None and found.truth.within_ns == 5_000_000 and found.clocks[0].within_ns == 4_000_000
+
+
 def test_it_is_typed(tmp_path: Path) -> None:
     folder = folder_with(tmp_path, SOUND)
     assert problems(folder) == []

@@ -5,6 +5,7 @@ Readings and signals are invented; what the logs hold is worked out here in plai
 
 from __future__ import annotations
 
+import itertools
 import random
 from fractions import Fraction
 from pathlib import Path
@@ -65,8 +66,10 @@ def on_plc(us: int, first_us: int = 0) -> Fraction:
 class Day:
     """Boxes of two sachets each, as events of the sensor's clock in ms: presentations, and on-times of each signal."""
 
-    def __init__(self, boxes: int, seed: int = 4) -> None:
+    def __init__(self, boxes: int, seed: int = 4, pause_ms: int = 0) -> None:
+        """With `pause_ms` nothing is recorded for so long after half of the boxes."""
         chance = random.Random(seed)
+        self.pause = (0, 0)
         self.shown: list[tuple[int, int, str, int]] = []  # start, end, target, specimen
         self.on: dict[str, list[tuple[int, int]]] = {name: [] for name in ("bi", "bo", "bp", "q1", "q2", "fl")}
         now = 100
@@ -77,14 +80,17 @@ class Day:
             for number, target in enumerate(["mint"] if lacking else ["mint", "chamomile"]):
                 start = now + 100 + 200 * number + chance.randrange(20)
                 self.shown.append((start, start + 80, target, box % 10))
-                late = 5 + chance.randrange(6)
+                late = 15 + chance.randrange(6)
                 if box % 29 != 13:  # one in 29 is missed by the controller
                     self.on["q1" if target == "mint" else "q2"].append((start + late, start + 80 + late))
             out = now + 600
             self.on["bo"].append((out, out + 40))
             if lacking or box % 29 == 13:
-                self.on["fl"].append((out + 12, out + 132))
+                self.on["fl"].append((out + 30, out + 150))
             now += 1000
+            if pause_ms and box == boxes // 2:
+                self.pause = (now - 100, now - 100 + pause_ms)
+                now += pause_ms
         self.end = now + 200
 
     def state(self, name: str, ms: int) -> int:
@@ -102,7 +108,7 @@ class Day:
         part = {ms: (target, no) for a, b, target, no in self.shown for ms in range(a, b)}
         on = {name: {ms for a, b in pairs for ms in range(a, b)} for name, pairs in self.on.items()}
         lines = ["t,r,g,b" + (",part,no," + ",".join(on) if signals else "")]
-        for ms in range(self.end):
+        for ms in itertools.chain(range(self.pause[0]), range(self.pause[1], self.end)):
             target, no = part.get(ms, ("", ""))
             bands = ",".join(str(round(chance.gauss(count, 2))) for count in COUNTS[target])
             row = f"{ms * 1000},{bands}"

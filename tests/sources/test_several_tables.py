@@ -49,7 +49,7 @@ def ms(pairs: np.ndarray) -> list[list[float]]:
 
 def refusal(folder: Path, log: str, table: str) -> Problem:
     with pytest.raises(StationtestError) as caught:
-        _ = small(folder, log, table).logged
+        _ = small(folder, log, table).logged()
     (problem,) = caught.value.problems
     return problem
 
@@ -107,7 +107,7 @@ def test_the_log_by_other_readers(tmp_path: Path) -> None:
         found = recording._log(table)[kind, signal.name]
         assert [f"{t // 1000}.{t % 1000:03d}" for t in found.t_ns.tolist()] == [at for at, _ in changes]
         assert found.state.tolist() == [int(state) for _, state in changes]
-        assert same(recording.logged[kind, signal.name], parquet.logged[kind, signal.name])
+        assert same(recording.logged()[kind, signal.name], parquet.logged()[kind, signal.name])
 
 
 # --- logs of changes ----------------------------------------------------------------------------------------------------------
@@ -115,13 +115,13 @@ def test_the_log_by_other_readers(tmp_path: Path) -> None:
 
 def test_changes_hold_until_the_next_and_are_not_known_before_the_first(tmp_path: Path) -> None:
     log = "t,tag,v\n10,Q1,FALSE\n30,Q1,TRUE\n30,Q9,17.5\n35,Q9,\n70,Q1,FALSE\n"
-    flap = small(tmp_path, log, f"{LONG}, {FLAP}").logged["output", "flap"]
+    flap = small(tmp_path, log, f"{LONG}, {FLAP}").logged()["output", "flap"]
     assert ms(flap.on) == [[30, 70]] and ms(flap.unknown) == [[0, 10]]
 
 
 def test_several_changes_in_one_instant_and_values_that_say_unknown(tmp_path: Path) -> None:
     log = "t,tag,v\n0,Q1,FALSE\n20,Q1,TRUE\n20,Q2,0\n20,Q1,FALSE\n30,Q1,TRUE\n40,Q1,Bad\n50,Q1,TRUE\n"
-    flap = small(tmp_path, log, f"{LONG}, {FLAP}").logged["output", "flap"]
+    flap = small(tmp_path, log, f"{LONG}, {FLAP}").logged()["output", "flap"]
     assert ms(flap.on) == [[30, 40], [50, 100]] and ms(flap.unknown) == [[40, 50]]
 
 
@@ -129,7 +129,7 @@ def test_wide_changes_with_cells_left_empty(tmp_path: Path) -> None:
     """An empty cell of a log of changes says nothing of that signal; inverted and packed ones as declared."""
     log = "t,a,b,word\n5,1,,6\n20,,1,\n40,0,,4\n60,,0,2\n"
     table = "time: t, rows_are: changes, signals: {flap: a, box in: {from: b, inverted: yes}, box out: {from: word, bit: 1}}"
-    found = small(tmp_path, log, table).logged
+    found = small(tmp_path, log, table).logged()
     assert ms(found["output", "flap"].on) == [[5, 40]] and ms(found["output", "flap"].unknown) == [[0, 5]]
     assert ms(found["input", "box in"].on) == [[60, 100]] and ms(found["input", "box in"].unknown) == [[0, 20]]
     assert ms(found["input", "box out"].on) == [[5, 40], [60, 100]]
@@ -137,19 +137,20 @@ def test_wide_changes_with_cells_left_empty(tmp_path: Path) -> None:
 
 def test_samples_hold_until_the_next_row_at_most_the_gap(tmp_path: Path) -> None:
     log = "t,a\n0,0\n8,1\n16,1\n24,1\n60,1\n68,0\n"
-    flap = small(tmp_path, log, "time: t, rows_are: samples, gap: longer than 12 ms, signals: {flap: a}").logged["output", "flap"]
+    table = "time: t, rows_are: samples, gap: longer than 12 ms, signals: {flap: a}"
+    flap = small(tmp_path, log, table).logged()["output", "flap"]
     assert ms(flap.on) == [[8, 36], [60, 68]] and ms(flap.unknown) == [[36, 60], [80, 100]]
 
 
 def test_a_signal_that_never_changed_is_not_known_and_said_so(tmp_path: Path) -> None:
     recording = small(tmp_path, "t,tag,v\n0,K7,TRUE\n", f"{LONG}, {FLAP}")
-    assert ms(recording.logged["output", "flap"].unknown) == [[0, 100]]
+    assert ms(recording.logged()["output", "flap"].unknown) == [[0, 100]]
     assert recording.notes == ["recordings/log.csv has no row of flap: the state is not known"]
 
 
 def test_a_clock_of_which_nothing_is_said(tmp_path: Path) -> None:
     recording = small(tmp_path, "t,tag,v\n0,Q1,TRUE\n", f"{LONG}, {FLAP}", clocks="{}")
-    assert ms(recording.logged["output", "flap"].unknown) == [[0, 100]]
+    assert ms(recording.logged()["output", "flap"].unknown) == [[0, 100]]
     assert "how the clock log of recordings/log.csv lies to eye is not stated" in recording.notes[0]
 
 

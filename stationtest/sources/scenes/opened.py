@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -19,6 +19,7 @@ from stationtest.sources.scenes.timeline import Timeline, driven, names_of_speci
 
 if TYPE_CHECKING:
     from stationtest.sources.logged import Key, Logged
+    from stationtest.sources.worlds import World
 
 VERSION = 1
 GAP = 2  # readings: a scene has no gaps, and what it is written out as says so in the same way
@@ -105,12 +106,14 @@ class OpenedScene:
             columns["set"] = line.set
         return {name: np.where(there, column[which], -1).astype(np.int32) for name, column in columns.items()}
 
-    def listed(self) -> Listed | None:
+    worlds: Sequence[World] = ()
+    truth_within_ns = 0
+
+    def listed(self, world: World | None = None) -> Listed | None:
         """Presentations stand in the rows."""
         return None
 
-    @property
-    def logged(self) -> Mapping[Key, Logged]:
+    def logged(self, world: World | None = None) -> Mapping[Key, Logged]:
         """Signals stand in the rows."""
         return {}
 
