@@ -85,7 +85,7 @@ def test_only_what_draft_07_knows_and_nothing_nullable(name: str) -> None:  # Y1
 
 @pytest.mark.parametrize("file", sorted(str(path.relative_to(ROOT)) for path in (ROOT / "example_station").rglob("*.yaml")))
 def test_our_example_files_are_accepted(file: str) -> None:
-    name = {"station.yaml": "station", "run.yaml": "run"}.get(Path(file).name, "case")
+    name = {"station.yaml": "station", "run.yaml": "run"}.get(Path(file).name, Path(file).stem.rpartition(".")[2])
     assert errors(name, (ROOT / file).read_text(encoding="utf-8")) == []
 
 
