@@ -23,7 +23,7 @@ from stationtest.files import canonical, suggest
 from stationtest.model.case import Case, Suite
 from stationtest.model.observations import SourceObservations
 from stationtest.model.parts import Parts
-from stationtest.model.record import FORMAT, RECORD_VERSION, CaseResult, Record, ResultPart
+from stationtest.model.record import FORMAT, RECORD_VERSION, CaseResult, Record, ResultPart, Selftest
 from stationtest.place import NOWHERE
 
 Progress = Callable[[str, int, int | None], None]
@@ -240,8 +240,7 @@ def finish(
 
 def seal_up(result: ResultPart, suite: Suite, parts: Parts, about: Circumstances) -> Record:
     """`result` with its digest and the part that says how it came about."""
-    from stationtest import selftest
-
+    known = _known_answers()
     result_sha256 = hashlib.sha256(canonical.dumps(result)).hexdigest()
     return {
         "format": FORMAT,
@@ -258,12 +257,26 @@ def seal_up(result: ResultPart, suite: Suite, parts: Parts, about: Circumstances
             "facts": dict(suite.run_facts.facts),
             "tool": environment.tool(suite.station.language),
             "plugins": environment.plugins(parts),
-            "selftest": selftest.run(),
+            "selftest": known,
             "environment": environment.computer(),
             "python_tests": about.python_tests,
         },
         "result": result,
     }
+
+
+def _known_answers() -> Selftest:
+    """The answers of the self-test. A wrong one ends the run: no record may hold what this computer computes."""
+    from stationtest import selftest
+
+    found = selftest.run()
+    wrong = [f"{check['name']} ({check['source']})" for check in found["checks"] if not check["passed"]]
+    if wrong:
+        raise usage(
+            f"known answers come out wrong on this computer, so no record is made: {'; '.join(wrong)}; "
+            "`stationtest selftest` lists all", "selftest-failed"
+        )  # fmt: skip
+    return found
 
 
 def _utc_now() -> datetime.datetime:

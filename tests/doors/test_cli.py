@@ -346,6 +346,23 @@ def test_selftest(capsys: pytest.CaptureFixture[str]) -> None:
     assert code == 0 and "Sharma, Wu and Dalal" in out and "IEC 61131-3" in out
 
 
+def test_a_wrong_known_answer_ends_the_run(
+    station: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The first pair of Sharma, Wu and Dalal 2005 (2.0425), computed as something else: no record may come of that."""
+    known = [("CIEDE2000", 2.0500, 2.0425, 1e-4, "Sharma, Wu and Dalal 2005")]
+    monkeypatch.setattr("stationtest.signals.distances.known_answers", lambda: known)
+    code, out, _ = told(capsys, "selftest")
+    assert code == 1 and "WRONG" in out and "trust nothing computed here" in out
+    code, _, err = told(capsys, "run", station, "-o", tmp_path / "run")
+    assert code == 2
+    assert err.splitlines()[-1] == (
+        "known answers come out wrong on this computer, so no record is made: distances (Sharma, Wu and Dalal 2005); "
+        "`stationtest selftest` lists all [selftest-failed]"
+    )
+    assert not (tmp_path / "run").exists()
+
+
 def test_plugins(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, _ = told(capsys, "plugins")
     assert code == 0
