@@ -76,9 +76,8 @@ def _plane(
         for reference in channel.references:
             place = _place(sensor, space, reference, learned)
             if place is None:
-                missing.append(
-                    f"The reference {reference.name} of channel {channel.name} was learned elsewhere and is not drawn."
-                )
+                how = f"learned at {reference.learned_at.edge}" if reference.learned_at else "learned elsewhere"
+                missing.append(f"The reference {reference.name} of channel {channel.name} was {how} and is not drawn.")
                 continue
             references.append(
                 {"channel": channel.name, "target": reference.name, "x": _round(place[axes[0]]), "y": _round(place[axes[1]])}

@@ -15,7 +15,7 @@ from stationtest.model.case import Suite
 from stationtest.model.parts import Parts
 from stationtest.model.station import Learned, Sensor
 from stationtest.signals import intervals
-from stationtest.signals.batch import Batch
+from stationtest.signals.batch import Batch, Listed
 from stationtest.signals.conversion import SensorModel
 from stationtest.signals.elementwise import Columns
 from stationtest.signals.presentations import builder_for
@@ -39,10 +39,10 @@ def learn(suite: Suite, parts: Parts) -> Taught:
     taught = Taught()
     problems: list[Problem] = []
     for channel in suite.station.channels:
-        for reference in channel.references:
-            if reference.learned is not None and reference.learned not in taught.means:
+        for learned in channel.learned:
+            if learned not in taught.means:
                 try:
-                    _learn(suite, parts, reference.learned, suite.station.sensor(channel.sensor), taught)
+                    _learn(suite, parts, learned, suite.station.sensor(channel.sensor), taught)
                 except ReadingsError as error:
                     problems.extend(error.problems)
     if problems:
@@ -57,36 +57,49 @@ def _learn(suite: Suite, parts: Parts, learned: Learned, sensor: Sensor, taught:
     if recording.form.rows == "trials":
         _from_trials(recording.trials(), learned, sensor, taught)
         return
-    builder = builder_for(facts_of(suite.station, recording), recording.listed())
-    model = SensorModel.from_sensor(sensor)
-    gathered: list[tuple[int, NDArray[np.float64], int]] = []  # presentation, relative readings (B, n), how many teach nothing
+    listed = recording.listed()
+    builder = builder_for(facts_of(suite.station, recording), listed)
+    model, wanted = SensorModel.from_sensor(sensor), learned.samples or np.iinfo(np.int64).max
+    mine = None if listed is None else _listed(listed, learned.target, sensor.name)
+    total, rows, stretches, shown = np.zeros(len(sensor.bands)), 0, [], set[str]()
     for batch, ranges in builder.walk(recording.batches()):
         if sensor.name not in batch.bands:
             raise _refused(learned, f"the recording has no columns of sensor {sensor.name}")
         number = recording.sensors.index(sensor.name)
-        target = batch.codes.get("target")
-        for k in np.flatnonzero((ranges.sensor == number) & ~ranges.between & (ranges.p0 < ranges.p1)):
-            if target is not None and batch.tables["target"][target[ranges.i0[k]]] != learned.target:
+        assert batch.t_ns is not None
+        for k in np.flatnonzero((ranges.sensor == number) & ~ranges.between & (ranges.p0 < ranges.p1)).tolist():
+            begin, end = int(ranges.p0[k]), int(ranges.p1[k])
+            if mine is not None:
+                named = learned.target if len(intervals.clip(mine, (batch.t_ns[begin], batch.t_ns[begin] + 1))) else ""
+            else:
+                named = batch.tables["target"][batch.codes["target"][ranges.i0[k]]]
+                shown.add(named)
+            if named != learned.target:
                 continue
-            part = slice(int(ranges.p0[k]), int(ranges.p1[k]))
-            raw = tuple(column[part] for column in batch.bands[sensor.name])
-            gathered.append((int(ranges.id[k]), np.stack(model.relative(raw)), _useless(model, raw)))
-    table = builder.finish()
-    row_of = {int(identity): row for row, identity in enumerate(table.ids)}
-    names = table.tables["target"]
-    total, rows, stretches = np.zeros(len(sensor.bands)), 0, []
-    wanted = learned.samples or np.iinfo(np.int64).max
-    for identity, relative, useless in gathered:
-        row = row_of[identity]
-        if rows >= wanted or names[int(table.target[row])] != learned.target:
-            continue
-        if useless:
-            raise _refused(learned, f"{useless} of its readings are clipped or dark; they teach nothing")
-        taken = relative[:, : min(relative.shape[1], wanted - rows)]
-        total += taken.sum(axis=1)
-        rows += taken.shape[1]
-        stretches.append((int(table.start_ns[row]), int(table.end_ns[row])))
-    _keep(learned, total, rows, stretches, sorted({names[int(code)] for code in table.target if code >= 0}), taught)
+            end = min(end, begin + wanted - rows)
+            raw = tuple(column[begin:end] for column in batch.bands[sensor.name])
+            if bad := useless(model, raw):
+                raise _refused(learned, f"{bad} of its readings are clipped or dark; they teach nothing")
+            total += np.stack(model.relative(raw)).sum(axis=1)
+            rows += end - begin
+            stretches.append((int(batch.t_ns[begin]), int(batch.t_ns[end - 1]) + 1))
+            if rows == wanted:
+                break
+        if rows == wanted:
+            break  # what comes later teaches nothing more
+    if listed is not None:
+        shown = {listed.tables["target"][code] for code in listed.codes["target"].tolist() if code >= 0}
+    _keep(learned, total, rows, stretches, sorted(shown), taught)
+
+
+def _listed(listed: Listed, target: str, sensor: str) -> Ints:
+    """The stretches (n, 2) in which a list has a target before a sensor."""
+    def is_(role: str, name: str) -> NDArray[np.bool_]:
+        names = listed.tables[role]
+        return np.asarray(listed.codes[role] == (names.index(name) if name in names else -2))
+
+    mine = is_("target", target) & (is_("sensor", sensor) if "sensor" in listed.codes else True)
+    return np.stack([listed.start_ns[mine], listed.end_ns[mine]], axis=1)
 
 
 def _from_trials(batch: Batch, learned: Learned, sensor: Sensor, taught: Taught) -> None:
@@ -98,13 +111,13 @@ def _from_trials(batch: Batch, learned: Learned, sensor: Sensor, taught: Taught)
         raise _refused(learned, f"the table has no columns of sensor {sensor.name}")
     mine = mine[: learned.samples] if learned.samples else mine
     raw = tuple(column[mine] for column in batch.bands[sensor.name])
-    useless = _useless(model, raw)
-    if useless:
-        raise _refused(learned, f"{useless} of its readings are clipped or dark; they teach nothing")
+    if bad := useless(model, raw):
+        raise _refused(learned, f"{bad} of its readings are clipped or dark; they teach nothing")
     _keep(learned, np.stack(model.relative(raw)).sum(axis=1), len(mine), [], sorted(names), taught)
 
 
-def _useless(model: SensorModel, raw: Columns) -> int:
+def useless(model: SensorModel, raw: Columns) -> int:
+    """How many readings teach nothing: clipped or dark."""
     level = model.level(raw)
     return int((model.clipped(raw) | model.is_dark(level) | (level <= 0)).sum())
 

@@ -17,6 +17,7 @@ import pyarrow as pa
 import pyarrow.csv
 
 from stationtest.engine.arrow_columns import flags, nothing, numbers, texts
+from stationtest.expectations.trials import should_be_on
 from stationtest.model.observations import NEVER, STATUS_WORDS, Presentations, SourceObservations
 from stationtest.model.station import Station
 
@@ -87,13 +88,8 @@ def _piece(observed: SourceObservations, margins: Any, first: int, last: int) ->
 
 def margin(station: Station, observed: SourceObservations) -> Any:
     """The margin of each channel in each presentation (P, C), as the target asks for it: NaN where there are no readings."""
-    shown, did = observed.presentations, observed.responses
-    should = np.zeros(did.applies.shape, bool)
-    for code, target in enumerate(shown.targets):
-        for number, sensor in enumerate(shown.sensors):
-            on = station.should_be_on(target, sensor)
-            mine = (shown.target == code) & (shown.sensor == number)
-            should[np.ix_(mine, [channel in on for channel in did.channels])] = True
+    did = observed.responses
+    should = should_be_on(station, observed)
     tolerance = np.array([station.channel(name).tolerance for name in did.channels])
     sign = np.array([1.0 if station.channel(name).on_match else -1.0 for name in did.channels])
     return np.where(should, sign * (1 - did.critical_sure / tolerance), sign * (did.critical_any / tolerance - 1))

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stationtest.engine import learning
+from stationtest.engine.learning_at_edges import distances_of, learn_at_edges
 from stationtest.engine.responses import ResponseTable, Stretch, gathered
 from stationtest.engine.sensing import Sensing
 from stationtest.engine.sensor_stream import Cut, Here, SensorStream
@@ -39,7 +40,6 @@ from stationtest.signals.batch import Batch
 from stationtest.signals.belt_points import BeltPoints
 from stationtest.signals.channel_distances import ChannelDistances
 from stationtest.signals.comparator import Comparator
-from stationtest.signals.conversion import SensorModel
 from stationtest.signals.distances import known_of
 from stationtest.signals.presentations import Facts, PresentationTable, Ranges, builder_for
 from stationtest.signals.screen import Screen
@@ -105,13 +105,13 @@ class Observer:
         self.expected = None if listed is None else len(listed)
         self.events = read_events(recording)
         self.builder = builder_for(self.facts, listed)
+        self.relearned = learn_at_edges(self.station, recording, taught)
         self.streams: dict[str, SensorStream] = {}
         for name in recording.sensors:
-            sensor = self.station.sensor(name)
-            channels = self.station.channels_of(name)
-            distances = ChannelDistances(SensorModel.from_sensor(sensor), channels, taught.means, known_of(parts.distances))
+            sensor, channels = self.station.sensor(name), self.station.channels_of(name)
+            distances = distances_of(sensor, channels, taught, self.relearned, known_of(parts.distances))
             screened = self.station.between is None and len(sensor.bands) == 3  # its table has one axis a band
-            screen = Screen.of(channels, distances) if screened else None
+            screen = Screen.of(channels, distances) if screened and isinstance(distances, ChannelDistances) else None
             self.streams[name] = SensorStream(
                 Sensing(sensor, channels, distances, screen, self.station.groups_of(name)),
                 seen_ns=self.station.scan.seen_ns, every_ns=self.facts.every_ns, gap_ns=self.facts.gap_ns,
@@ -179,7 +179,7 @@ class Observer:
                     ranges.i0[mine], ranges.i1[mine], ranges.p0[mine], ranges.p1[mine], ranges.id[mine], ranges.between[mine]
                 )
                 stream = self.streams[name]
-                stream.fold(cut, here, stream.sensing.sense(batch.bands[name], here.begin, here.end))
+                stream.fold(cut, here, stream.sensing.sense(batch.bands[name], here.begin, here.end, t))
         self.last_ns = int(t[-1])
         self.rows += len(batch)
 
@@ -196,6 +196,10 @@ class Observer:
         learned_here = self.taught.stretches.get(self.recording.path)
         if learned_here is not None:
             status[intervals.overlap(learned_here, table.start_ns, table.end_ns) > 0] |= TAUGHT
+        if self.relearned is not None:
+            for number, eye in enumerate(station.sensors):
+                windows = self.relearned.windows(station, eye.name)
+                status[(sensor == number) & (intervals.overlap(windows, table.start_ns, table.end_ns) > 0)] |= TAUGHT
         stretch = Stretch(
             sensor=sensor, start_ns=table.start_ns, end_ns=table.end_ns, between=table.between,
             touches_before=table.touches_before, status=status, spans=spans,
@@ -252,7 +256,8 @@ class Observer:
             outside=np.array(sorted(responses.outside), np.int64).reshape(-1, 3),
             carried_over=logic.carried_over,
             expected_presentations=self.expected,
-            notes=(*notes, *self.recording.notes),
+            notes=(*notes, *self.recording.notes, *(self.relearned.notes if self.relearned else ())),
+            settings=self.relearned.settings if self.relearned else (),
             events=self.events,
             belt=belt,
         )

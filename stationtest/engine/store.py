@@ -15,15 +15,19 @@ from typing import Any
 
 from stationtest.files import safe_write
 from stationtest.model import observations as model
+from stationtest.model import station
 from stationtest.model.events import Event
 from stationtest.model.observations import SourceObservations
 from stationtest.model.travel import Belt
+from stationtest.place import Place
 
 CLASSES: dict[str, type] = {
     kind.__name__: kind
     for kind in (
         model.Clock, model.Placement, model.Presentations, model.Responses, model.Sets, model.Signal, model.SourceObservations,
         Event, Belt,
+        station.Settings, station.Channel, station.Reference, station.Learned, station.LearnedAt, station.Colour, station.Edge,
+        Place,
     )
 }
 ABOUT = "about"

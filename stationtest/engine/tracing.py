@@ -8,11 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stationtest.engine import learning
+from stationtest.engine.learning_at_edges import Relearned, distances_of, learn_at_edges
 from stationtest.model.case import Suite
 from stationtest.model.parts import Parts
 from stationtest.signals.channel_distances import ChannelDistances, Means
 from stationtest.signals.conversion import SensorModel
+from stationtest.signals.dated import DatedDistances
 from stationtest.signals.distances import known_of
+from stationtest.signals.elementwise import Columns
 from stationtest.sources.readings import Readings
 from stationtest.sources.recorded import open_recording
 
@@ -33,21 +36,28 @@ class Tracer:
     def __init__(self, suite: Suite, parts: Parts) -> None:
         self._suite, self._parts = suite, parts
         self._opened: dict[str, Readings] = {}
+        self._relearned: dict[str, Relearned | None] = {}
         self._taught: learning.Taught | None = None
 
     def learned(self) -> Means:
-        """The mean relative reading of each learned reference."""
+        """The mean relative reading of each reference that was learned from a stretch."""
+        return self._all_taught().means
+
+    def _all_taught(self) -> learning.Taught:
         if self._taught is None:
             self._taught = learning.learn(self._suite, self._parts)
-        return self._taught.means
+        return self._taught
 
     def trace(self, key: str, sensor: str, start_ns: int, end_ns: int) -> Trace:
         """The readings of a sensor in [start, end) of a recording."""
         if key not in self._opened:
             self._opened[key] = open_recording(self._suite, key, self._parts.formats)
-        model = SensorModel.from_sensor(self._suite.station.sensor(sensor))
-        channels = self._suite.station.channels_of(sensor)
-        distances = ChannelDistances(model, channels, self.learned(), known_of(self._parts.distances))
+            self._relearned[key] = learn_at_edges(self._suite.station, self._opened[key], self._all_taught())
+        station = self._suite.station
+        model, channels = SensorModel.from_sensor(station.sensor(sensor)), station.channels_of(sensor)
+        distances = distances_of(
+            station.sensor(sensor), channels, self._all_taught(), self._relearned[key], known_of(self._parts.distances)
+        )
         tolerance = np.array([[channel.tolerance] for channel in channels]).reshape(-1, 1)
         times, levels, found = [], [], []
         for batch in self._opened[key].seek(start_ns, end_ns):
@@ -57,8 +67,16 @@ class Tracer:
             raw = tuple(column[low:high] for column in batch.bands[sensor])
             times.append(batch.t_ns[low:high])
             levels.append(model.level(raw))  # type: ignore[arg-type]
-            found.append(1 - distances.compute(model.relative(raw)) / tolerance)  # type: ignore[arg-type]
+            relative = model.relative(raw)
+            found.append(1 - _distance(distances, relative, batch.t_ns[low:high]) / tolerance)
         names = tuple(channel.name for channel in channels)
         if not times:
             return Trace(np.empty(0, np.int64), np.empty(0), names, np.empty((len(names), 0)))
         return Trace(np.concatenate(times), np.concatenate(levels), names, np.concatenate(found, axis=1))
+
+
+def _distance(distances: ChannelDistances | DatedDistances, relative: Columns, t_ns: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Distances (C, n); infinite where a channel has no reference."""
+    if isinstance(distances, DatedDistances):
+        return distances.compute(relative, t_ns)
+    return distances.compute(relative)

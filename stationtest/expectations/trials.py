@@ -79,13 +79,7 @@ class View:
         return self.once("should be on", self._should_be_on)
 
     def _should_be_on(self) -> Bools:
-        shown, channels = self.obs.presentations, self.obs.responses.channels
-        pairs = np.zeros((len(shown.targets), len(shown.sensors), len(channels)), dtype=np.bool_)
-        for t, target in enumerate(shown.targets):
-            for s, sensor in enumerate(shown.sensors):
-                on = self.station.should_be_on(target, sensor)
-                pairs[t, s] = [name in on for name in channels]
-        return pairs[shown.target, shown.sensor] & self.obs.responses.applies
+        return should_be_on(self.station, self.obs)
 
     def coarse_sensors(self) -> frozenset[str]:
         """Sensors that decide more often than they were logged (A5)."""
@@ -99,6 +93,24 @@ class View:
         return self.once("channel basis", lambda: tuple(
             "simulated" if self.obs.basis == "simulated" else basis for basis in self.obs.responses.basis
         ))  # fmt: skip
+
+
+def should_be_on(station: Station, obs: SourceObservations) -> Bools:
+    """(P, C): the channels that each presentation should switch on, by the references that held when it began."""
+    shown, channels = obs.presentations, obs.responses.channels
+    found = np.zeros(obs.responses.applies.shape, dtype=np.bool_)
+    settings = obs.settings or station.settings
+    begins = np.array([each.from_ns or 0 for each in settings[1:]], np.int64)
+    held = np.searchsorted(begins, shown.start_ns, "right")
+    for number, each in enumerate(settings):
+        pairs = np.zeros((len(shown.targets), len(shown.sensors), len(channels)), dtype=np.bool_)
+        for t, target in enumerate(shown.targets):
+            for s, sensor in enumerate(shown.sensors):
+                on = station.should_be_on(target, sensor, each)
+                pairs[t, s] = [name in on for name in channels]
+        mine = held == number
+        found[mine] = pairs[shown.target[mine], shown.sensor[mine]]
+    return found & obs.responses.applies
 
 
 @dataclass(frozen=True, slots=True)

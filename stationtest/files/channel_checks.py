@@ -85,16 +85,19 @@ class ChannelChecks:
             yield from _comparable(channel, sensor, colour, at)
 
     def _reference(self, reference: ReferenceFields, channel: ChannelFields) -> Iterator[Told]:
-        if (reference.learned is None) == (reference.colour is None):
+        ways = [key for key in ("learned", "learned_at", "colour") if getattr(reference, key) is not None]
+        if len(ways) != 1:
             yield (
                 (),
-                "a reference is exactly one of a target's name, `learned:` and `colour:`",
-                "contradiction" if reference.colour else "missing-key",
+                "a reference is exactly one of a target's name, `learned:`, `learned_at:` and `colour:`",
+                "contradiction" if ways else "missing-key",
             )
-        elif reference.colour is not None:
-            for key in ("target", "samples"):
-                if getattr(reference, key) is not None:
-                    yield (key,), "this belongs to a learned reference", "contradiction"
+            return
+        allowed = {"learned": ("target", "samples"), "learned_at": tuple(_OF_LEARNING), "colour": ()}[ways[0]]
+        for key, what in _OF_LEARNING.items():
+            if key not in allowed and getattr(reference, key) is not None:
+                yield (key,), f"this belongs to a {what} reference", "contradiction"
+        if reference.colour is not None:
             if channel.for_ is None:
                 yield (
                     (),
@@ -103,16 +106,52 @@ class ChannelChecks:
                 )
             for loc, message, code in colour_problems(reference.colour):
                 yield ("colour", *loc), message, code
+        elif reference.learned_at is not None:
+            yield from self._learned_at(reference, channel)
         else:
-            assert reference.learned is not None
-            if reference.target is None:
-                yield ("target",), "this key is missing; it says which target of the recording is learned", "missing-key"
-            recording = self.folder.relative(reference.learned, "")
-            problem = self.folder.problem(recording)
-            if problem:
-                yield ("learned",), *problem
-            elif not is_scene(recording) and not any(matches(recording, pattern) for pattern in self.fields.recordings):
-                yield ("learned",), f"no entry under `recordings:` says how this file is written; found {recording}", "no-form"
+            yield from self._learned(reference)
+
+    def _learned(self, reference: ReferenceFields) -> Iterator[Told]:
+        assert reference.learned is not None
+        if reference.target is None:
+            yield ("target",), "this key is missing; it says which target of the recording is learned", "missing-key"
+        recording = self.folder.relative(reference.learned, "")
+        problem = self.folder.problem(recording)
+        if problem:
+            yield ("learned",), *problem
+        elif not is_scene(recording) and not any(matches(recording, pattern) for pattern in self.fields.recordings):
+            yield ("learned",), f"no entry under `recordings:` says how this file is written; found {recording}", "no-form"
+
+    def _learned_at(self, reference: ReferenceFields, channel: ChannelFields) -> Iterator[Told]:
+        if channel.references is not None:
+            yield ("learned_at",), "a channel that learns at an edge has one `reference:` and no others", "contradiction"
+        if (reference.target is None) == (reference.targets is None):
+            said = "what is taught is said by `target`, or by `targets` for one edge after the other"
+            yield ("target",), said, "missing-key" if reference.target is None else "contradiction"
+        if channel.for_ is not None:
+            yield (), "what it stands for changes with what is taught; leave `for:` out of the channel", "contradiction"
+        for key, why in (
+            ("samples", "it says how many readings are averaged, such as 64"),
+            ("meanwhile", "it says what the output does until they are in: hold or off"),
+        ):
+            if getattr(reference, key) is None:
+                yield (key,), f"this key is missing; {why}", "missing-key"
+        before = reference.before
+        if isinstance(before, ReferenceFields) and (before.learned_at is not None or before.colour is not None):
+            said = "before the first edge the reference is a target's name, or learned from a recording"
+            yield ("before",), said, "contradiction"
+        elif before is not None:
+            sensor = self.fields.sensors.get(channel.sensor or self.names.sensor[0])
+            yield from self._one(channel, before, sensor, ("before",))
+
+
+_OF_LEARNING = {
+    "target": "learned",
+    "samples": "learned",
+    "targets": "learned_at",
+    "meanwhile": "learned_at",
+    "before": "learned_at",
+}
 
 
 def _held(channel: ChannelFields) -> Iterator[Told]:

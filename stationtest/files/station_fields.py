@@ -133,15 +133,20 @@ class TargetFields(Fields):
 
 
 class ReferenceFields(Fields):
-    """A reference that is not simply a target's name: learned from a recording, or a colour of its own."""
+    """A reference that is not simply a target's name: learned from a recording or at an edge, or a colour of its own."""
 
     learned: Text | None = None
+    learned_at: Edge | None = None
     target: TargetName | None = None
+    targets: list[TargetName] | None = Field(default=None, min_length=1)
     samples: OneUp | None = None
+    meanwhile: Literal["hold", "off"] | None = None
+    before: Reference | None = None
     colour: ColourFields | None = None
 
 
 Reference = Annotated[Any, ByKind(text=TargetName, mapping=ReferenceFields)]
+ReferenceFields.model_rebuild()
 
 
 class SwitchingFields(Fields):

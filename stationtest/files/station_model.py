@@ -179,7 +179,7 @@ def _channel(
         name=name,
         sensor=channel.sensor or only_sensor,
         references=references,
-        for_targets=channel.for_ or tuple(dict.fromkeys(reference.name for reference in references)),
+        for_targets=channel.for_ or tuple(dict.fromkeys(name for reference in references for name in _names(reference))),
         distance=channel.distance,
         tolerance=tolerance,
         hysteresis=hysteresis,
@@ -193,12 +193,27 @@ def _channel(
     )
 
 
+def _names(reference: model.Reference) -> tuple[str, ...]:
+    """The targets that a reference stands for, at one time or another."""
+    if reference.learned_at is None:
+        return (reference.name,)
+    before = reference.learned_at.before
+    return (*(_names(before) if before else ()), *reference.learned_at.targets)
+
+
 def _reference(given: Any, channel: ChannelFields, colours: Mapping[str, model.Colour | None], folder: Folder) -> model.Reference:
     if not isinstance(given, ReferenceFields):
         return model.Reference(name=str(given), colour=colours[str(given)])
     if given.learned is not None and given.target is not None:
         learned = model.Learned(recording=folder.relative(given.learned, ""), target=given.target, samples=given.samples)
         return model.Reference(name=given.target, learned=learned)
+    if given.learned_at is not None and given.samples is not None and given.meanwhile is not None:
+        targets = tuple(given.targets or [given.target or ""])
+        before = None if given.before is None else _reference(given.before, channel, colours, folder)
+        learned_at = model.LearnedAt(
+            edge=given.learned_at, samples=given.samples, targets=targets, meanwhile=given.meanwhile, before=before
+        )
+        return model.Reference(name=targets[0], learned_at=learned_at)
     assert channel.for_
     return model.Reference(name=channel.for_[0], colour=colour_of(given.colour))
 

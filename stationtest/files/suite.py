@@ -254,8 +254,7 @@ class _Loader:
 
     def _scenes(self, read: StationFile, named: Iterable[str]) -> tuple[Scene, ...]:
         """Every scene that is named or lies in the scenes folder; only those that are named are inputs."""
-        channels = read.station.channels if read.station else ()
-        learned = [reference.learned.recording for one in channels for reference in one.references if reference.learned]
+        learned = [one.recording for channel in (read.station.channels if read.station else ()) for one in channel.learned]
         used = dict.fromkeys(path for path in (*learned, *named) if is_scene(path) and not self.folder.problem(path))
         found = []
         for path in dict.fromkeys([*used, *scene_files(self.folder.path)]):
@@ -277,9 +276,7 @@ class _Loader:
         """Every further file that the result depends on: recordings, second tables, lists, and what references are learned
         from.
         """
-        learned = [
-            reference.learned.recording for channel in station.channels for reference in channel.references if reference.learned
-        ]
+        learned = [one.recording for channel in station.channels for one in channel.learned]
         problems: list[Problem] = []
         judged = suite.readings()
         for recording in dict.fromkeys([*learned, *judged]):
@@ -307,7 +304,7 @@ class _Loader:
         """The files that declare several tables are typed; returns the paths of their tables."""
         from stationtest.files import recording_file
 
-        learned = [r.learned.recording for c in station.channels for r in c.references if r.learned] if station else []
+        learned = [one.recording for channel in (station.channels if station else ()) for one in channel.learned]
         found: list[str] = []
         for path in dict.fromkeys([*learned, *(path for case in cases for path in case.readings)]):
             if has_tables(path):

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from stationtest.model.events import Event
+from stationtest.model.station import Settings
 from stationtest.model.travel import Belt
 
 if TYPE_CHECKING:
@@ -210,4 +211,5 @@ class SourceObservations:
     placements: tuple[Placement, ...] = ()  # the same with its instants as far from where they are logged as is in doubt
     notes: tuple[str, ...] = ()
     events: tuple[Event, ...] = ()  # in order of time
+    settings: tuple[Settings, ...] = ()  # where references were learned at edges: the channels from each instant on
     belt: Belt | None = None  # how far the belt moved, where the recording says it

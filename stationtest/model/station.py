@@ -54,20 +54,41 @@ class Target:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Learned:
-    """A reference learned from the plateau of a target in a recording: the mean of the dark-corrected readings."""
+    """A reference learned from the plateau of a target in a recording: the mean of the dark-corrected readings.
+
+    `at_ns`: learned at an edge instead, from the `samples` readings from that instant on, whatever was before the sensor.
+    """
 
     recording: str
     target: str
     samples: int | None = None
+    at_ns: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LearnedAt:
+    """How a reference is learned again and again at an edge of an input, from the first `samples` readings from it on.
+
+    `targets` are what is meant to be taught at the first edge, the second and so on; the last one stays. `meanwhile`: what the
+    output does until the readings are in, 'hold' or 'off'. `before`: the reference until the first edge, None for none.
+    """
+
+    edge: Edge
+    samples: int
+    targets: tuple[str, ...]
+    meanwhile: str
+    before: Reference | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reference:
-    """The colour a channel looks for. `name` is the target it stands for; exactly one of `colour` and `learned` is set."""
+    """The colour a channel looks for. `name` is the target it stands for; exactly one of `colour`, `learned` and `learned_at` is
+    set. One that is learned at an edge is the only one of its channel."""
 
     name: str
     colour: Colour | None = None
     learned: Learned | None = None
+    learned_at: LearnedAt | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,6 +177,17 @@ class Channel:
     place: Place = NOWHERE
 
     @property
+    def learned(self) -> tuple[Learned, ...]:
+        """Every reference of it that is learned from a stretch."""
+        given = [reference.learned_at.before if reference.learned_at else reference for reference in self.references]
+        return tuple(reference.learned for reference in given if reference is not None and reference.learned is not None)
+
+    @property
+    def learned_at(self) -> LearnedAt | None:
+        """How its reference is learned at an edge; None where it is not."""
+        return self.references[0].learned_at if self.references else None
+
+    @property
     def by_edge(self) -> bool:
         return self.read_as == "edge"
 
@@ -166,7 +198,8 @@ class Channel:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
-    """The channels as they are set from an instant on (`from_ns` None: from the start). Later parts add later ones."""
+    """The channels as they are set from an instant on (`from_ns` None: from the start). The station has one; in a recording in
+    which references are learned at edges there are later ones, and a channel that knows no reference yet has none."""
 
     from_ns: int | None = None
     channels: tuple[Channel, ...] = ()
@@ -334,11 +367,14 @@ class Station:
     def set_kind(self, name: str) -> SetKind:
         return _named(self.sets, name)
 
-    def should_be_on(self, target: str, sensor: str) -> tuple[str, ...]:
-        """Channels of a sensor that a target should switch on, by reference and polarity (A22: `off match` turns it round)."""
+    def should_be_on(self, target: str, sensor: str, settings: Settings | None = None) -> tuple[str, ...]:
+        """Channels of a sensor that a target should switch on, by reference and polarity (A22: `off match` turns it round).
+
+        `settings` are those of the time, where they are not those of the start.
+        """
         return tuple(
             channel.name
-            for channel in self.channels
+            for channel in (self.channels if settings is None else settings.channels)
             if channel.sensor == sensor and (target in channel.for_targets) == channel.on_match
         )
 
