@@ -12,12 +12,10 @@ from stationtest import plugins
 from stationtest.engine import running
 from stationtest.model.observations import TAUGHT, SourceObservations
 
-LEARNS = STATION.replace("inputs: [box in, box out]", "inputs: [box in, box out, teach]").replace(
-    "{learned: scenes/taught.scene.yaml, target: mint}", "{learned_at: teach, targets: [mint, chamomile], samples: 40, meanwhile: hold}"
-).replace("  2: {", "  3: {")  # fmt: skip
-LEARNS = LEARNS.replace("all_of: [1, 2]", "all_of: [1, 3]").replace(
-    "members: {mint: 1, chamomile: 1}", "members: {mint: 1, chamomile: 1}"
-)
+AT_AN_EDGE = "{learned_at: teach, targets: [mint, chamomile], samples: 40, meanwhile: hold}"
+LEARNS = STATION.replace("inputs: [box in, box out]", "inputs: [box in, box out, teach]")
+LEARNS = LEARNS.replace("{learned: scenes/taught.scene.yaml, target: mint}", AT_AN_EDGE)
+LEARNS = LEARNS.replace("  2: {", "  3: {").replace("all_of: [1, 2]", "all_of: [1, 3]")
 
 # leading edges of 70 mm pitch at 500 mm/s: target k is before the sensor from 396 + 140 k to 484 + 140 k ms, mint where k is even
 TEACH_MINT, TEACH_CHAMOMILE = 396 + 140 * 2 + 20, 396 + 140 * 31 + 20
@@ -75,7 +73,8 @@ def test_what_is_learned_is_the_mean_of_the_readings_from_the_edge_on(tmp_path: 
 
 def test_a_case_before_and_after(tmp_path: Path) -> None:
     """The same case on the whole scene: its trials are those between and after, none that taught, none that knew nothing."""
-    cases = CASES.replace("evidence: {trials: 20}", "evidence: {reliability: 80 %, confidence: 80 %, of: presentations, not_judged: at most 20 %}")
+    asked = "evidence: {reliability: 80 %, confidence: 80 %, of: presentations, not_judged: at most 20 %}"
+    cases = CASES.replace("evidence: {trials: 20}", asked)
     folder = make(tmp_path, taught(TEACH_MINT, TEACH_CHAMOMILE), station=LEARNS, cases=cases)
     (recognised, *_) = running.run(suite(folder), plugins.load()).record["result"]["cases"]
     assert recognised["nonconforming"] == 0
@@ -85,7 +84,7 @@ def test_a_case_before_and_after(tmp_path: Path) -> None:
 def test_learning_on_the_wrong_target_shows_as_a_failure(tmp_path: Path) -> None:
     """Taught while chamomile lies there, meant for mint: mint does not fire from then on, and chamomile does."""
     folder = make(tmp_path, taught(TEACH_MINT + 140), station=LEARNS)
-    target, fired, status = shown(observed(folder))
+    target, fired, _ = shown(observed(folder))
     after = slice(4, None)
     assert (fired[after] == (target[after] == 1)).all()
     cases = {case["id"]: case for case in running.run(suite(folder), plugins.load()).record["result"]["cases"]}
@@ -118,7 +117,7 @@ def test_dark_readings_teach_nothing(tmp_path: Path) -> None:
     ("instants", "why"),
     [
         ((1000, 1020), "the next edge comes before its readings are in"),
-        ((8470 - 0,), ""),
+        ((8470,), ""),
         ((9130,), "the recording ends before its readings are in"),
     ],
 )
@@ -167,8 +166,8 @@ def test_the_same_in_other_processes_and_from_a_recording(tmp_path: Path, capsys
     folder = make(tmp_path, taught(TEACH_MINT, TEACH_CHAMOMILE), station=LEARNS)
     keys, parts = ["scenes/line.scene.yaml", "scenes/taught.scene.yaml"], plugins.load()
     here = running.observe_all(suite(folder), parts, keys[:1])[keys[0]]
-    (folder / "cases" / "line.case.yaml").write_text(CASES.replace("scene: ../scenes/line", "scene: [../scenes/taught.scene.yaml, ../scenes/line").replace(
-        "line.scene.yaml", "line.scene.yaml]"), encoding="utf-8")  # fmt: skip
+    both = CASES.replace("../scenes/line.scene.yaml", "[../scenes/taught.scene.yaml, ../scenes/line.scene.yaml]")
+    (folder / "cases" / "line.case.yaml").write_text(both, encoding="utf-8")
     there = running.observe_all(suite(folder), parts, keys, workers=2)[keys[0]]
     assert there.settings == here.settings and (there.responses.fired == here.responses.fired).all()
     cli.main(["simulate", str(folder / keys[0]), "-o", str(folder / "recordings" / "line.parquet")])
@@ -189,7 +188,8 @@ BAD = [
     ("learned_at: teach", "learned: scenes/taught.scene.yaml, target: mint", "this belongs to a learned_at reference"),
     ("meanwhile: hold", "meanwhile: keep", "this word is not known here"),
     ("meanwhile: hold}", "meanwhile: hold}, for: [mint]", "what it stands for changes with what is taught; leave `for:` out"),
-    ("meanwhile: hold}", "meanwhile: hold, before: {learned_at: teach, target: mint, samples: 3, meanwhile: off}}", "before the first edge the reference is"),
+    ("meanwhile: hold}", "meanwhile: hold, before: {learned_at: teach, target: mint, samples: 3, meanwhile: off}}",
+     "before the first edge the reference is"),
     ("reference: {learned_at: teach, targets: [mint, chamomile], samples: 40, meanwhile: hold}",
      "references: [{learned_at: teach, target: mint, samples: 40, meanwhile: hold}]", "a channel that learns at an edge has one `reference:`"),
 ]  # fmt: skip
