@@ -191,7 +191,8 @@ BAD = [
     ("meanwhile: hold}", "meanwhile: hold, before: {learned_at: teach, target: mint, samples: 3, meanwhile: off}}",
      "before the first edge the reference is"),
     ("reference: {learned_at: teach, targets: [mint, chamomile], samples: 40, meanwhile: hold}",
-     "references: [{learned_at: teach, target: mint, samples: 40, meanwhile: hold}]", "a channel that learns at an edge has one `reference:`"),
+     "references: [{learned_at: teach, target: mint, samples: 40, meanwhile: hold}]",
+     "a channel that learns at an edge has one `reference:`"),
 ]  # fmt: skip
 
 
