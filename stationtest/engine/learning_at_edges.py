@@ -116,7 +116,7 @@ def _before(channel: Channel) -> Channel:
 
 def _inputs(recording: Readings) -> set[str]:
     """The inputs that a recording has, in its rows or in logs of their own."""
-    named = {name for kind, name in recording.logged if kind == "input"}
+    named = {name for kind, name in recording.logged() if kind == "input"}
     first = next(iter(recording.batches()), None)
     return named | {name for kind, name in (first.digital if first is not None else ()) if kind == "input"}
 
@@ -171,7 +171,7 @@ class _Pass:
     def _edges(self, edge: Edge, batch: Batch, gaps: set[int]) -> list[int]:
         """Rows at which an edge is seen. An input that is on in the first row, or after a gap, has had no edge (A25)."""
         assert batch.t_ns is not None
-        log = self.recording.logged.get(("input", edge.input))
+        log = self.recording.logged().get(("input", edge.input))
         if log is not None:
             instants = log.on[:, 1 if edge.falls else 0]
             low, high = np.searchsorted(instants, [batch.t_ns[0], batch.t_ns[-1] + 1])
