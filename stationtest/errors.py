@@ -54,6 +54,7 @@ CODES: dict[str, str] = {
     "colour-mismatch": "colours of different illuminant or observer, or a distance that these readings cannot give",
     # running
     "nothing-selected": "no case was selected",
+    "settings-differ": "the settings found in the sensor or controller are not those of station.yaml",
     "clashing-plugins": "two plugins bring something of the same name",
     "broken-plugin": "a plugin could not be loaded",
     "selftest-failed": "a known answer came out wrong on this computer",

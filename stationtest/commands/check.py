@@ -125,11 +125,11 @@ def _print_requirements(found: Suite) -> None:
 
 
 def _print_warnings(found: Suite) -> None:
-    from stationtest.engine import claims, register
+    from stationtest.engine import as_found, claims, register
 
     for text in register.unregistered(found):
         print(f"warning: {text}")
-    for caution in claims.not_recorded(found):
+    for caution in (*claims.not_recorded(found), *as_found.cautions(found)):
         print(f"warning: {caution['text']}")
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Literal
 
+from stationtest.engine import as_found
 from stationtest.files.words import listed
 from stationtest.model.case import Suite
 from stationtest.model.record import CaseResult, Caution, RequirementRow, Source
@@ -47,7 +48,7 @@ def limits(suite: Suite, cases: Sequence[CaseResult], sources: Sequence[Source])
     bases = {case["basis"] for case in executed}
     found = [
         "The results hold for the specimens, settings and conditions that were presented, and for no others.",
-        "The settings are those declared in station.yaml; they were not read back from the sensor or the controller.",
+        as_found.limit(suite),
         "What was presented is taken as it was written down; the program cannot know better.",
     ]
     if "computed" in bases:

@@ -85,7 +85,7 @@ def run(
     `now` stands for both start and end, for tests. Raises `UsageError` (nothing selected, unknown ids) and `ReadingsError` with
     the problems of all recordings; a record is only made if every selected case could be judged.
     """
-    from stationtest.engine import judging
+    from stationtest.engine import as_found, judging
 
     started = now or _utc_now()
     cases = select(suite, only)
@@ -99,6 +99,7 @@ def run(
         }
         listeners.tell("plan_made", plan=plan)
     observations = observe_all(suite, parts, keys, workers=workers, executor=executor, progress=progress)
+    as_found.stop_if_they_differ(suite, cases, observations)
     results: dict[str, CaseResult] = {}
     for number, case in enumerate(cases):
         if progress:

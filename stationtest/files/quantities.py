@@ -110,6 +110,17 @@ def _measured(text: str, what: str) -> Decimal:
     return Decimal(number) * units[unit]
 
 
+def amount(text: str) -> tuple[Decimal, str] | None:
+    """A number in the smallest unit of its kind, and the kind ('' for a bare number); None for what is no amount."""
+    if bare_number := _NUMBER.fullmatch(_typed(text)):
+        return Decimal(bare_number[0]), ""
+    match = _QUANTITY.fullmatch(_typed(text))
+    if match is None:
+        return None
+    number, unit = match.groups()
+    return next(((Decimal(number) * units[unit], kind) for kind, (units, _) in _KINDS.items() if unit in units), None)
+
+
 def duration(value: object) -> int:
     """Nanoseconds, exact; not negative; below 2**53 (104 days)."""
     ns = _quantity(value, "a duration")

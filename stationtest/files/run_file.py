@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Annotated, Any
 
-from pydantic import RootModel
+from pydantic import ConfigDict
 
 from stationtest.errors import Problem
 from stationtest.files.field_problems import typed
-from stationtest.files.fields import ByKind
-from stationtest.files.scalars import Name, Text
+from stationtest.files.fields import ByKind, Fields
+from stationtest.files.scalars import Text
 from stationtest.files.tree import Hole, Map, Tree
 from stationtest.model.case import RunFacts
+from stationtest.model.settings_found import Export
 
 KNOWN = (
     "who",
@@ -35,8 +37,30 @@ KNOWN = (
 Fact = Annotated[Any, ByKind(text=Text, items=list[Text])]
 
 
-class RunFields(RootModel[dict[Name, Fact]]):
+class ExportFields(Fields):
+    """An export or read-back of the settings in a device."""
+
+    file: Text
+    read: Text
+    by: Text
+
+
+class AsFoundFields(ExportFields):
+    """Taken before the run, and again after it."""
+
+    again: ExportFields | None = None
+
+
+AsFound = Annotated[Any, ByKind(mapping=AsFoundFields, items=list[AsFoundFields])]
+
+
+class RunFields(Fields):
     """run.yaml: facts about a run; those that are not stated are reported as not recorded."""
+
+    model_config = ConfigDict(extra="allow")
+    __pydantic_extra__: dict[str, Fact]
+
+    settings_as_found: AsFound | None = None
 
 
 def read_run(tree: Tree, required: tuple[str, ...]) -> tuple[RunFacts, list[Problem]]:
@@ -49,10 +73,19 @@ def read_run(tree: Tree, required: tuple[str, ...]) -> tuple[RunFacts, list[Prob
             )
         return no_facts(required), problems
     fields, found = typed(RunFields, tree.root, tree.path)
-    stated = (
-        {key: str(value) if isinstance(value, str) else "; ".join(value) for key, value in fields.root.items()} if fields else {}
-    )
-    return RunFacts(facts=tuple((key, stated.get(key)) for key in dict.fromkeys((*KNOWN, *required, *stated)))), problems + found
+    told = (fields.__pydantic_extra__ or {}) if fields else {}
+    stated = {key: str(value) if isinstance(value, str) else "; ".join(value) for key, value in told.items()}
+    facts = tuple((key, stated.get(key)) for key in dict.fromkeys((*KNOWN, *required, *stated)))
+    return RunFacts(facts=facts, exports=tuple(_exports(fields, tree.root, tree)) if fields else ()), problems + found
+
+
+def _exports(fields: RunFields, root: Map, tree: Tree) -> Iterator[Export]:
+    given = fields.settings_as_found or ()
+    for one in given if isinstance(given, list) else [given] if given else []:
+        for again, part in ((False, one), (True, one.again)):
+            if part is not None:
+                place = tree.place(next(key for key in root if key == "settings_as_found"))
+                yield Export(path=str(part.file), read=part.read, by=part.by, again=again, place=place)
 
 
 def no_facts(required: tuple[str, ...]) -> RunFacts:

@@ -246,6 +246,15 @@ class ScanFields(Fields):
     input_filter: Duration = said("0 ms")
 
 
+class SettingKeyFields(Fields):
+    """Under which key a device keeps a setting, in which unit its numbers are, and its words for ours."""
+
+    key: Text
+    in_: Text | None = None
+    words: dict[Text, Text] = Field(default_factory=dict)
+    decimal: Literal["point", "comma"] = said("point")
+
+
 class EventFields(Fields):
     """A kind of event. With `until` it lasts until the next event of that kind."""
 
@@ -276,6 +285,7 @@ class StationFields(Fields):
     events: Annotated[Any, ByKind(mapping=dict[Name, EventFields], items=list[Name])] = Field(default_factory=dict)
     requirements: Text | None = None
     specimens: Text | None = None
+    settings_keys: dict[Text, Annotated[Any, ByKind(text=Text, mapping=SettingKeyFields)]] = Field(default_factory=dict)
     required_in_run: list[Text] = Field(default_factory=list)
     travel: TravelFields | None = None
 

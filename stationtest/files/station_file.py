@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from stationtest.errors import Problem
-from stationtest.files import station_checks, station_model
+from stationtest.files import settings_export, station_checks, station_model
 from stationtest.files.evidence_fields import EvidenceFields, evidence_problems
 from stationtest.files.field_problems import locate, typed
 from stationtest.files.paths import Folder
 from stationtest.files.scalars import Names
 from stationtest.files.station_fields import MAPPED, RESERVED_KEYS, StationFields
+from stationtest.files.suggest import nearest
 from stationtest.files.tree import Hole, Map, Tree, Word, plain
+from stationtest.files.words import shown
+from stationtest.model.settings_found import SettingKey
 from stationtest.model.station import Station
 from stationtest.place import Place
 
@@ -72,7 +75,20 @@ def read_station(tree: Tree, folder: Folder) -> StationFile:
     if fields is not None and not problems:
         file.station = station_model.station(fields, root, tree, folder)
         file.written = plain(_dumped(fields))
+        file.problems += _untold(file.station.settings_keys, file.written)
     return file
+
+
+def _untold(keys: Iterable[SettingKey], written: dict[str, Any]) -> Iterator[Problem]:
+    """Keys of devices for settings that this file does not have."""
+    for one in keys:
+        value = settings_export.setting_of(written, one.setting)
+        if value is None or isinstance(value, dict | list):
+            near = nearest(one.setting, settings_export.settings(written))
+            hint = f"; did you mean `{near}`?" if near else ""
+            message = f"there is no such setting in this file{hint}; found {shown(one.setting)}"
+            allowed = "a path such as channels.1.tolerance, items of a list counted from 1"
+            yield Problem(one.place, f"settings_keys.{one.setting}", f"{message}; allowed {allowed}", "unknown-name")
 
 
 def names_of(root: Map) -> Names:

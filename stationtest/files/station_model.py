@@ -25,6 +25,7 @@ from stationtest.model import station as model
 from stationtest.model.events import EventKind
 from stationtest.model.group import Group
 from stationtest.model.item import ItemKind
+from stationtest.model.settings_found import SettingKey
 from stationtest.model.spectrum import CIE_ILLUMINANTS, SpectralBands
 from stationtest.place import Place
 
@@ -95,6 +96,15 @@ def station(fields: StationFields, root: Map, tree: Tree, folder: Folder) -> mod
             for pattern, form in fields.recordings.items()
         ),
         events=_events(fields),
+        settings_keys=tuple(
+            SettingKey(setting=setting, key=one, place=place("settings_keys", setting))
+            if isinstance(one, str)
+            else SettingKey(
+                setting=setting, key=one.key, unit=one.in_, words=tuple(one.words.items()), decimal=one.decimal,
+                place=place("settings_keys", setting),
+            )
+            for setting, one in fields.settings_keys.items()
+        ),
         required_in_run=tuple(fields.required_in_run),
         language=int(fields.language),
         place=tree.place(root),

@@ -19,6 +19,7 @@ from stationtest.model.case import Case, InputFile, RunFacts, Suite
 from stationtest.model.parts import ExpectationPart, resolve
 from stationtest.model.recording_tables import has_tables
 from stationtest.model.scene import Scene, is_scene
+from stationtest.model.settings_found import SettingsFound
 from stationtest.model.station import GRADES, Requirement, Specimen, Station
 from stationtest.place import NOWHERE, Place
 
@@ -142,6 +143,7 @@ class _Loader:
         scenes = self._scenes(read, [path for case in cases for path in case.readings if is_scene(path)])
         facts = self._run(tuple(read.fields.required_in_run) if read.fields else ())
         tables = self._tables(cases, read.station, read.names)
+        settings_found = self._settings(read, facts)
         if self.problems or read.station is None:
             raise FileProblems(_once(self.problems))
         suite = Suite(
@@ -151,6 +153,7 @@ class _Loader:
             requirements=requirements,
             specimens=specimens,
             run_facts=facts,
+            settings_found=settings_found,
             station_written=read.written,
             scenes=scenes,
             other_readings=tuple(readings),
@@ -232,6 +235,27 @@ class _Loader:
         facts, problems = run_file.read_run(self._tree("run.yaml", "run"), required)
         self.problems += problems
         return facts
+
+    def _settings(self, read: StationFile, facts: RunFacts) -> SettingsFound | None:
+        """The settings as they were found, compared with those of the station; None where nobody read them back."""
+        if not facts.exports or read.station is None:
+            return None
+        from stationtest.files import settings_export
+
+        exports = []
+        for export in facts.exports:
+            file = self.folder.relative(export.path, "")
+            problem = self.folder.problem(file)
+            data = None if problem else self._bytes(file, "settings")
+            if problem:
+                self.problems.append(Problem(export.place, "settings_as_found.file", *problem))
+            elif data is not None:
+                values, problems = settings_export.read(data, self.folder.join(file))
+                self.problems += problems
+                exports.append((replace(export, path=file), values))
+        found, problems = settings_export.compare(read.written, read.station.settings_keys, exports)
+        self.problems += problems if len(exports) == len(facts.exports) else []
+        return found
 
     def _unique(self, cases: list[Case]) -> None:
         seen: dict[str, Place] = {}

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from stationtest.model.scene import Scene
+from stationtest.model.settings_found import Export, SettingsFound
 from stationtest.model.station import Requirement, Specimen, Station
 from stationtest.place import NOWHERE, Place
 
@@ -110,6 +111,7 @@ class RunFacts:
     """What run.yaml says: who, where, stage, when, conditions. Missing ones are None and are printed as 'not recorded'."""
 
     facts: tuple[tuple[str, str | None], ...] = ()
+    exports: tuple[Export, ...] = ()  # of the settings in the devices
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,6 +124,7 @@ class Suite:
     requirements: tuple[Requirement, ...] = ()
     specimens: tuple[Specimen, ...] = ()
     run_facts: RunFacts = field(default_factory=RunFacts)
+    settings_found: SettingsFound | None = None
     station_written: Mapping[str, Any] = field(default_factory=dict)
     files: tuple[InputFile, ...] = ()
     scenes: tuple[Scene, ...] = ()

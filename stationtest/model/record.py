@@ -268,6 +268,15 @@ class Counts(TypedDict):
     not_judged: int
 
 
+class SettingsRead(TypedDict):
+    """Settings as found in the devices: the exports, each mapped setting beside its declared value, what changed in the run."""
+
+    exports: list[dict[str, str]]  # path, read, by, when
+    compared: list[dict[str, Any]]  # setting, key, declared, found, after, agrees
+    changed: list[dict[str, str]]  # key, first, after
+    not_compared: int
+
+
 class ResultPart(TypedDict):
     verdict: Literal["pass", "fail", "not shown", "not judged"]
     simulated: bool
@@ -283,6 +292,7 @@ class ResultPart(TypedDict):
     figures: list[Figure]
     limits: list[str]
     cautions: NotRequired[list[Caution]]
+    settings_as_found: NotRequired[SettingsRead | None]
 
 
 class Record(TypedDict):

@@ -12,6 +12,7 @@ from stationtest.model.events import EventKind
 from stationtest.model.group import Group
 from stationtest.model.item import ItemKind
 from stationtest.model.recording_form import RecordingForm
+from stationtest.model.settings_found import SettingKey
 from stationtest.model.spectrum import SpectralBands
 from stationtest.model.travel import Reach, Travel
 from stationtest.place import NOWHERE, Place
@@ -323,6 +324,7 @@ class Station:
     conditions: tuple[tuple[str, tuple[str, ...]], ...] = ()
     recordings: tuple[RecordingForm, ...] = ()
     events: tuple[EventKind, ...] = ()
+    settings_keys: tuple[SettingKey, ...] = ()
     required_in_run: tuple[str, ...] = ()  # facts of run.yaml that this station wants recorded
     language: int = LANGUAGE
     place: Place = NOWHERE

@@ -114,10 +114,11 @@ class Session:
     def _judge_ahead(self, folder: str, case: Case) -> CaseResult:
         """The result of a case. The next ones that read the same recordings are judged with it and kept: in one go they take half
         the time that they take one by one, between all that pytest does for a test."""
-        from stationtest.engine import judging
+        from stationtest.engine import as_found, judging
 
         found = self.suite(folder)
         observations = {key: self.observe(folder, key) for key in case.readings}
+        as_found.stop_if_they_differ(found, [case], observations)
         first = judging.judge(found, case, observations, self.parts)
         coming = self._coming
         if not coming or coming[-1][1] is not case:
@@ -126,6 +127,7 @@ class Session:
         while coming and len(self._judged) < AHEAD and coming[-1][0] == folder and coming[-1][1].readings == case.readings:
             other = coming[-1][1]
             try:
+                as_found.stop_if_they_differ(found, [other], observations)
                 self._judged[folder, other.id] = judging.judge(found, other, observations, self.parts)
             except Exception:  # it will come out again in its own turn
                 break

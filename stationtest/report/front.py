@@ -113,8 +113,14 @@ def notices(result: dict[str, Any]) -> list[Notice]:
             f"{plural(computed, 'verdict')} of {count(counts['executed'])} rest on outputs that were computed from the readings, "
         )
         found.append(Notice("Computed outputs", text + "not on what the station's own outputs did."))
-    text = "The settings below are those declared in station.yaml. They were not read back from the sensor or the controller."
-    found.append(Notice("Settings not read back", text))
+    read = result.get("settings_as_found")
+    if read is None:
+        text = "The settings below are those declared in station.yaml. They were not read back from the sensor or the controller."
+        found.append(Notice("Settings not read back", text))
+    else:
+        agree = sum(one["agrees"] for one in read["compared"])
+        text = f"{agree} of {plural(len(read['compared']), 'setting')} compared with station.yaml are as declared (section 2)."
+        found.append(Notice("Settings read back", text))
     found += [Notice(each["title"], each["text"], loud=True) for each in result.get("cautions", [])]
     found.append(_outside(result))
     return found

@@ -50,6 +50,8 @@ def render(record: dict[str, Any]) -> str:
             passing_open=len(passing) <= 200,
             requirements=rows.requirements(result),
             unasked=rows.unasked(result),
+            settings_read=result.get("settings_as_found"),
+            settings_compared=rows.settings_compared(result),
             single=single,
             tables=tables,
             rules=rule.rules(result),

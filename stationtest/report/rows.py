@@ -223,6 +223,15 @@ def settings(written: dict[str, Any]) -> tuple[list[tuple[str, str]], list[Setti
     return single, tables
 
 
+def settings_compared(result: dict[str, Any]) -> list[tuple[str, ...]]:
+    """Each setting that was read back beside what station.yaml declares."""
+    read = result.get("settings_as_found") or {"compared": []}
+    return [
+        (one["setting"], one["key"], one["declared"], one["found"], inline(one["after"]), "yes" if one["agrees"] else "NO")
+        for one in read["compared"]
+    ]
+
+
 def inline(value: Any, depth: int = 0) -> str:
     """A value of a file in one line, in the file's own words."""
     if isinstance(value, dict):
