@@ -147,6 +147,7 @@ class FilmFields(Fields):
 
     over: Text
     transmittance: ShareOrFile
+    measured: Literal["alone", "in air"] = said("alone")
     index: Index
     roughness: Roughness
     lies: Literal["loose", "in contact"]

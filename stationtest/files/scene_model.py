@@ -16,7 +16,6 @@ from stationtest.place import Place
 if TYPE_CHECKING:
     from stationtest.files.scene_file import Spectra
 
-LIFE_LEFT = 0.7  # `life` is the time after which this share of the light is left (L70)
 
 
 def scene(
@@ -116,7 +115,7 @@ def _light(light: written.LightFields, spectra: Spectra, place: Place) -> model.
                 level=led.level,
                 shift_nm_per_k=led.shift,
                 output_per_k=led.output,
-                decay_per_h=-math.log(LIFE_LEFT) / led.life if led.life else None,
+                life_h=led.life,
             )
             for led in light.leds or ()
         ),
@@ -142,6 +141,7 @@ def _surface(name: str, given: written.SurfaceFields, spectra: Spectra, place: P
         layer=model.Layer(
             over=given.film.over,
             transmittance=curve(given.film.transmittance),
+            in_air=given.film.measured == "in air",
             index=given.film.index,
             roughness=given.film.roughness,
             contact=given.film.lies == "in contact",

@@ -22,14 +22,14 @@ def is_scene(path: str) -> bool:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Led:
-    """One LED of a light; see `optics.light.Led`."""
+    """One LED of a light; see `optics.light.Led`. `life_h`: hours after which 70 % of its light is left."""
 
     peak_nm: float
     width_nm: float
     level: float = 1.0
     shift_nm_per_k: float | None = None
     output_per_k: float | None = None
-    decay_per_h: float | None = None
+    life_h: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,10 +117,12 @@ class Gloss:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Layer:
-    """A film or liquid over another surface: the transmittance of its material, and how it lies."""
+    """A film or liquid over another surface: the transmittance of its material, or `in_air` that through the film itself with its
+    two boundaries, and how it lies."""
 
     over: str
     transmittance: Spectrum | float
+    in_air: bool = False
     index: float
     roughness: float
     contact: bool

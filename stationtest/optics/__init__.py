@@ -15,17 +15,17 @@ and observers as arrays on the grid come from `signals.colour_science.illuminant
                  output_at(kelvin, output_per_k) · lumen_maintenance(hours, decay_per_h) · decay_from_life(hours, share_left)
     recovery     reflectance_of(xyz, illuminant, observer, what) -> (N,)          a smooth reflectance of that colour
                  lab_directions(reflectance, illuminant, observer) -> (3, N)      add dL, da, db of a specimen
-    fresnel      reflectance(cos, n) · polarised(cos, n) -> s, p · brewster_deg(n) · diffuse_reflectance(n) · schlick(cos, r0)
+    fresnel      reflectance(cos, n) · polarised(cos, n) -> s, p · diffuse_reflectance(n) · cos_refracted(cos, n)
     surface      surface(matt, what, *, index, roughness, mirror, fluorescent) -> Surface · dusty(surface, dust, covered)
                  lobe(cos_in, cos_out, cos_half, roughness) · matt_factor(cos_in, cos_out, index)
     film         film(inner, what, *, index, roughness, contact) -> Film · covered(under, film, cos_in, cos_out) -> Surface
-                 inner_transmittance(absorbance) · of_thickness(inner, times) · inner_from_measured(total, index)
+                 of_thickness(inner, times) · inner_from_measured(total, index)
                  sheet(inner, index, cos) -> T, R · over_mirror(film, backing, cos) · over_matt(film, backing, cos_in, cos_out)
     geometry     Head(standoff_mm, spot_mm, light_deg, view_deg, light_half_deg, view_half_deg, depth_of_focus_mm)
                  factors(head, surface, *, slope_x, slope_y, nearer_mm) -> Factors(matt, gloss, mirror, cover), elementwise
                  over(head, surface, Cylinder(radius_mm) | Rib(width_mm, height_mm, flank_deg, lean_deg), centre_mm,
                       *, along, slope_x, slope_y, nearer_mm) -> Factors
-                 slope(tilt_deg) · distance_factor(head, nearer_mm) · spot_diameter(head, nearer_mm)
+                 slope(tilt_deg) · distance_factor(head, nearer_mm)
     spot         strip(centre_mm, begin_mm, end_mm, spot_mm, travel_mm) -> share of the spot on a target
                  covered(edge_mm, spot_mm) · covered_while_moving(edge_mm, spot_mm, travel_mm) · skewed(edge_mm, skew_deg)
                  texture_left(patch_mm, spot_mm) · texture(seed, stream, along_mm, patch_mm, spot_mm) -> (n,)

@@ -44,16 +44,11 @@ def film(inner: ArrayLike, what: str, *, index: float, roughness: float, contact
     return Film(inner=clear, index=index, roughness=roughness, contact=contact)
 
 
-def inner_transmittance(absorbance: ArrayLike) -> Floats:
-    """10^-A, A = molar absorptivity x concentration x thickness (Beer-Lambert, IUPAC Gold Book 'absorbance', decadic)."""
-    value = np.asarray(absorbance, dtype=np.float64)
-    if not np.isfinite(value).all() or value.min() < 0:
-        raise refused("absorbance", "must be finite and not below 0")
-    return np.asarray(10.0**-value)
-
-
 def of_thickness(inner: Floats, times: float) -> Floats:
-    """The inner transmittance of a film `times` as thick (Bouguer: T to the power of the path)."""
+    """The inner transmittance of a film `times` as thick: T to the power of the path (Beer-Lambert, IUPAC Gold Book).
+
+    Absorbance, -log10 T, goes with the path; so 10^-1 to the power A is what a material of absorbance A lets through.
+    """
     if times < 0:
         raise refused("film", "its thickness must not be below 0")
     return np.asarray(inner**times)

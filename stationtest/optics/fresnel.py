@@ -36,12 +36,6 @@ def cos_refracted(cos_incidence: ArrayLike, n: float) -> Floats:
     return np.sqrt(np.maximum(1.0 - (1.0 - cos_i * cos_i) / (n * n), 0.0))
 
 
-def brewster_deg(n: float) -> float:
-    """The angle of incidence in degrees at which nothing is reflected along the plane of incidence: atan n."""
-    _checked(n)
-    return float(np.degrees(np.arctan(n)))
-
-
 @lru_cache(maxsize=256)
 def diffuse_reflectance(n: float) -> float:
     """Reflectance for light from all directions alike: twice the integral of R cos over cos, by Gauss-Legendre.
@@ -55,16 +49,6 @@ def diffuse_reflectance(n: float) -> float:
     node, weight = np.polynomial.legendre.leggauss(64)
     mu = (node + 1.0) / 2.0
     return float((reflectance(mu, n) * mu * weight).sum())
-
-
-def schlick(cos_incidence: ArrayLike, at_normal: ArrayLike) -> Floats:
-    """Reflectance of a metal from that at normal incidence: R + (1 - R)(1 - cos)^5.
-
-    C. Schlick, 'An inexpensive BRDF model for physically-based rendering', Computer Graphics Forum 13 (1994) 233-246.
-    """
-    away = np.clip(1.0 - np.asarray(cos_incidence, dtype=np.float64), 0.0, 1.0)
-    base = np.asarray(at_normal, dtype=np.float64)
-    return np.asarray(base + (1.0 - base) * away**5)
 
 
 def _checked(n: float) -> None:

@@ -87,14 +87,6 @@ def distance_factor(head: Head, nearer_mm: ArrayLike) -> Floats:
     return np.asarray(square)
 
 
-def spot_diameter(head: Head, nearer_mm: ArrayLike) -> Floats:
-    """Diameter of the seen field in mm out of focus: D sqrt(1 + (z / z_half)^2)."""
-    nearer = np.asarray(nearer_mm, dtype=np.float64)
-    if head.depth_of_focus_mm is None:
-        return np.full(nearer.shape, head.spot_mm)
-    return np.asarray(head.spot_mm * np.sqrt(1.0 + (nearer / head.depth_of_focus_mm) ** 2))
-
-
 def slope(tilt_deg: ArrayLike) -> Floats:
     """Slope of a surface tilted by an angle. Raises `UsageError` for 85 deg and more."""
     angle = np.asarray(tilt_deg, dtype=np.float64)
@@ -108,8 +100,8 @@ def factors(
 ) -> Factors:
     """Factors of a flat surface that fills the spot, elementwise on arrays that broadcast to one shape.
 
-    1 in `matt` for a matt surface square on, in focus, lit and seen along the axis. Mirror: the lobe only, times Schlick's rise
-    towards grazing left out (it is below 1 % up to 65 deg for metals, whose reflectance the mirror spectrum states).
+    1 in `matt` for a matt surface square on, in focus, lit and seen along the axis. Mirror: the lobe only; that metals reflect
+    more towards grazing is left out (below 1 % up to 65 deg).
     """
     sx, sy = np.asarray(slope_x, dtype=np.float64), np.asarray(slope_y, dtype=np.float64)
     a, b = np.radians(head.light_deg), np.radians(head.view_deg)

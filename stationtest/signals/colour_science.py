@@ -112,14 +112,6 @@ def observer_curves(observer: str, wavelengths: NDArray[np.float64]) -> NDArray[
         return np.stack([np.interp(wavelengths, table.wavelengths, curve) for curve in np.asarray(table.values).T])
 
 
-def correlated_colour_temperature(xyz: ArrayLike) -> tuple[float, float]:
-    """Correlated colour temperature in K, and Duv, of X, Y, Z for the 2 degree observer (Ohno 2013)."""
-    colour = library()
-    with _quiet():
-        kelvin, duv = colour.temperature.uv_to_CCT_Ohno2013(colour.UCS_to_uv(colour.XYZ_to_UCS(np.asarray(xyz, float))))
-    return float(kelvin), float(duv)
-
-
 def distance(name: str, reference: ArrayLike, sample: ArrayLike) -> NDArray[np.float64]:
     """A distance of L*a*b* values (..., 3) by colour-science; the reference first. Raises KeyError for a name that it lacks."""
     method, options = _METHODS[name]

@@ -4,7 +4,7 @@ Nothing of it is in the package: it is there to hold the package's spectral path
 """
 
 import numpy as np
-from optics_values import GRID, colour_samples, observer
+from optics_values import GRID, colour_samples, correlated_colour_temperature, observer
 
 from stationtest.optics import spectra
 from stationtest.signals import colour_science
@@ -33,7 +33,7 @@ def opponent(u, v):
 def rendering(light):
     """Ra and R1..R14 of a light (N,)."""
     curves = observer()
-    kelvin, _ = colour_science.correlated_colour_temperature(spectra.white_of(light, curves))
+    kelvin, _ = correlated_colour_temperature(spectra.white_of(light, curves))
     reference = reference_illuminant(kelvin)
     white_u, white_v = uv_1960(spectra.white_of(reference, curves))
     c_reference, d_reference = opponent(white_u, white_v)

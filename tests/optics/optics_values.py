@@ -2,6 +2,7 @@
 
 import csv
 import importlib
+import warnings
 from pathlib import Path
 
 import numpy as np
@@ -46,6 +47,14 @@ def colour_samples():
     samples = importlib.import_module("colour.quality").SDS_TCS
     samples = samples.get("CIE 1995", samples)  # from 0.4.7 on by edition
     return np.stack([resampled(one.wavelengths, one.values, name) for name, one in samples.items()])
+
+
+def correlated_colour_temperature(xyz):
+    """Correlated colour temperature in K, and Duv, of X, Y, Z for the 2 degree observer (Ohno 2013), by colour-science."""
+    colour = colour_science.library()
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        return colour.temperature.uv_to_CCT_Ohno2013(colour.UCS_to_uv(colour.XYZ_to_UCS(np.asarray(xyz, float))))
 
 
 def even(value):

@@ -131,7 +131,7 @@ def _light(given: Light) -> Floats:
         leds = [
             light.Led(
                 peak_nm=led.peak_nm, width_nm=led.width_nm, level=led.level, shift_nm_per_k=led.shift_nm_per_k,
-                output_per_k=led.output_per_k, decay_per_h=led.decay_per_h,
+                output_per_k=led.output_per_k, decay_per_h=None if led.life_h is None else light.decay_from_life(led.life_h),
             )
             for led in given.leds
         ]  # fmt: skip
@@ -192,6 +192,8 @@ class _Surfaces:
         if given.layer is not None:
             layer = given.layer
             inner = self._curve(layer.transmittance, f"transmittance of {given.name}")
+            if layer.in_air:
+                inner = film.inner_from_measured(inner, layer.index, given.name)
             sheet = film.film(
                 film.of_thickness(inner, layer.thickness), given.name, index=layer.index, roughness=layer.roughness,
                 contact=layer.contact,
