@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from stationtest.files.words import duration_text
 from stationtest.model.case import Suite
+from stationtest.model.match_number import Numbers
 from stationtest.model.parts import Parts
 from stationtest.model.recording_form import RecordingForm
 from stationtest.model.recording_tables import has_tables
@@ -78,6 +79,13 @@ def _columns(form: RecordingForm) -> Iterator[str]:
         yield f"  presented: while input {form.gate.input} is on, in the order of {form.gate.list_path}"
     if form.events_path:
         yield f"  events: from the list {form.events_path}"
+    if form.coded:
+        coded, strobe = form.coded, form.coded.strobe
+        lines = ", ".join(line.column + (f" bit {line.bit}" if line.bit is not None else "") for line in coded.lines)
+        valid = f", valid while {strobe.column} is {'off' if strobe.inverted else 'on'}" if strobe else ", always valid"
+        yield f"  matches: {_numbers(coded.channels)}, none {coded.none}, in {coded.code} code on {lines}{valid}"
+    if form.match:
+        yield f"  matches: {_numbers(form.match.channels)}, none {form.match.none}, as numbers in {form.match.column}"
     for kind in ("inputs", "channels", "outputs"):
         signals = getattr(form, kind)
         if signals:
@@ -88,6 +96,10 @@ def _columns(form: RecordingForm) -> Iterator[str]:
                 for signal in signals
             )
             yield f"  {kind}: {words}; on is {' or '.join(form.on)}, off is {' or '.join(form.off)}"
+
+
+def _numbers(channels: Numbers) -> str:
+    return ", ".join(f"channel {name} is {number}" for name, number in channels)
 
 
 def _first_rows(recording) -> Iterator[str]:  # type: ignore[no-untyped-def]

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stationtest.engine import learning
+from stationtest.engine.coded_channels import take_out
 from stationtest.engine.learning_at_edges import distances_of, learn_at_edges
 from stationtest.engine.responses import ResponseTable, Stretch, gathered
 from stationtest.engine.sensing import Sensing
@@ -216,8 +217,9 @@ class Observer:
         belt = self.way = self.way or self._belt(span)
         window = on_belt(form.window_from, belt), on_belt(form.window_after_end, belt)
         recorded = {key: Recorded(signal.intervals(), gaps) for key, signal in self.digital.items()}
-        for digital in form.channels:
-            responses.recorded(station.channel(digital.name), recorded["channel", digital.name].on, window)
+        for name in form.recorded_channels:
+            responses.recorded(station.channel(name), recorded["channel", name].on, window)
+        told = take_out(station, form.coded, recorded, responses, window, gaps, span) if form.coded else []
         for key, log in self.recording.logged(world).items():
             if key == self.pulses:
                 continue
@@ -256,7 +258,7 @@ class Observer:
             outside=np.array(sorted(responses.outside), np.int64).reshape(-1, 3),
             carried_over=logic.carried_over,
             expected_presentations=self.expected,
-            notes=(*notes, *self.recording.notes, *(self.relearned.notes if self.relearned else ())),
+            notes=(*told, *notes, *self.recording.notes, *(self.relearned.notes if self.relearned else ())),
             settings=self.relearned.settings if self.relearned else (),
             events=self.events,
             belt=belt,

@@ -108,22 +108,25 @@ class ResponseTable:
                 self.outside.append((column, begin, until))
 
     def recorded(
-        self, channel: Channel, out: Ints, window: tuple[Delay, Delay], basis: str = "recorded", unknown: Ints | None = None
+        self, channel: Channel, out: Ints, window: tuple[Delay, Delay], basis: str = "recorded", unknown: Ints | None = None,
+        can: Ints | None = None,
     ) -> None:  # fmt: skip
         """A channel whose output was recorded: it is judged by that; the computed one stays beside it under its own kind.
 
-        `unknown` (n, 2) is where its log does not say what it was; None if it is known wherever readings are.
+        `unknown` (n, 2) is where its log does not say what it was; None if it is known wherever readings are. `can` (m, 2) is
+        where it may have been seen to be on, if that is more than `out`: what only that holds is a perhaps.
         """
         stretch, column = self.stretch, self._number(channel)
         mine = np.flatnonzero(stretch.sensor == self.station.sensor_number(channel.sensor))
         opens, closes = attribution.windows(stretch.start_ns[mine], stretch.end_ns[mine], window)
-        found = attribution.by_window(
-            out, stretch.start_ns[mine], stretch.end_ns[mine], stretch.between[mine], stretch.touches_before[mine], window,
-            edge=channel.by_edge,
-        )  # fmt: skip
+        found = self._windowed(channel, out, mine, window)
+        if can is None:
+            can = out
+        else:
+            found = attribution.between(found, self._windowed(channel, can, mine, window))
         if ("channel", channel.name) in self.signals:
             self.signals["computed channel", channel.name] = self.signals["channel", channel.name]
-        state = ternary.Ternary(out, intervals.union(out, intervals.complement(stretch.spans) if unknown is None else unknown))
+        state = ternary.Ternary(out, intervals.union(can, intervals.complement(stretch.spans) if unknown is None else unknown))
         known = ~found.ambiguous
         if unknown is not None:  # what is on from the end of such a stretch need not have come on there
             known &= intervals.overlap(unknown, opens - 1, closes) == 0
@@ -131,10 +134,17 @@ class ResponseTable:
         self._put(column, mine, found, known)
         self.basis[column] = basis
         self.outside = [row for row in self.outside if row[0] != column]
-        if len(out):
+        if len(can):
             windows = np.stack([opens, closes], axis=1)
-            for begin, until in intervals.subtract(out, intervals.merge(windows)).tolist():
+            for begin, until in intervals.subtract(can, intervals.merge(windows)).tolist():
                 self.outside.append((column, begin, until))
+
+    def _windowed(self, channel: Channel, out: Ints, mine: Ints, window: tuple[Delay, Delay]) -> Attributed:
+        stretch = self.stretch
+        return attribution.by_window(
+            out, stretch.start_ns[mine], stretch.end_ns[mine], stretch.between[mine], stretch.touches_before[mine], window,
+            edge=channel.by_edge,
+        )  # fmt: skip
 
     def finish(self) -> Responses:
         return Responses(

@@ -68,6 +68,27 @@ class WindowFields(Fields):
     after_end: Reach = said("0 ms")
 
 
+class NumberedFields(Fields):
+    """The number of the match. Without `channels`, a channel whose name is a whole number has that number."""
+
+    none: Count = said("0")
+    channels: dict[ChannelName, Count] = Field(default_factory=dict)
+
+
+class CodedFields(NumberedFields):
+    """Lines that carry the number of the match, the lowest bit first."""
+
+    lines: list[DigitalColumn] = Field(min_length=1, max_length=16)
+    code: Literal["binary", "gray"] = said("binary")
+    strobe: DigitalColumn | None = None
+
+
+class MatchFields(NumberedFields):
+    """A column that holds the number of the match."""
+
+    column: Text
+
+
 class GateFields(Fields):
     """Presentations from the on-time of an input, in the order of a list of what was put through."""
 
@@ -120,6 +141,8 @@ class RecordingFields(TruthFields):
     inputs: dict[InputName, DigitalColumn] = Field(default_factory=dict)
     channels: dict[ChannelName, DigitalColumn] = Field(default_factory=dict)
     outputs: dict[OutputName, DigitalColumn] = Field(default_factory=dict)
+    coded: CodedFields | None = None
+    match: MatchFields | None = None
     on: OneOrMore[Cell] = Field(default=("1",), json_schema_extra={"default": ["1"]})
     off: OneOrMore[Cell] = Field(default=("0",), json_schema_extra={"default": ["0"]})
     window: WindowFields = Field(default_factory=WindowFields)

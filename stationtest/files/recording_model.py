@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from stationtest.files.paths import Folder
 from stationtest.files.reaches import travel_model
-from stationtest.files.recording_fields import PresentationsFields, RecordingFields, TruthFields
+from stationtest.files.recording_fields import NumberedFields, PresentationsFields, RecordingFields, TruthFields
+from stationtest.model.match_number import Coded, Match
 from stationtest.model.recording_form import Digital, Gate, RecordingForm
 from stationtest.place import Place
 
@@ -31,8 +32,15 @@ def truth_columns(form: TruthFields) -> dict[str, Any]:
     }
 
 
-def form(pattern: str, form: RecordingFields, folder: Folder, place: Place) -> RecordingForm:
-    """The form of the recordings that match a pattern; paths in it are relative to the station's folder."""
+def numbers(given: NumberedFields, channels: Iterable[str]) -> tuple[tuple[str, int], ...]:
+    """Which number stands for which channel: as stated, else a channel that is named by a whole number has that one."""
+    return tuple(given.channels.items()) or tuple((name, int(name)) for name in channels if name.isascii() and name.isdigit())
+
+
+def form(pattern: str, form: RecordingFields, folder: Folder, channels: Iterable[str], place: Place) -> RecordingForm:
+    """The form of the recordings that match a pattern; paths in it are relative to the station's folder. `channels` are those
+    of the station."""
+    coded, match = form.coded, form.match
     second = form.presentations
     gate = form.gate
     return RecordingForm(
@@ -47,6 +55,16 @@ def form(pattern: str, form: RecordingFields, folder: Folder, place: Place) -> R
         inputs=_digitals(form.inputs),
         channels=_digitals(form.channels),
         outputs=_digitals(form.outputs),
+        coded=Coded(
+            lines=_digitals({f"coded line {number}": line for number, line in enumerate(coded.lines, 1)}),
+            channels=numbers(coded, channels),
+            code=coded.code,
+            none=coded.none,
+            strobe=_digitals({"strobe": coded.strobe})[0] if coded.strobe else None,
+        )
+        if coded
+        else None,
+        match=Match(column=match.column, channels=numbers(match, channels), none=match.none) if match else None,
         on=form.on,
         off=form.off,
         window_from=form.window.from_,

@@ -90,7 +90,7 @@ class Checks:
             for loc, message, code in self._set(kind):
                 yield ("sets", name, *loc), message, code
         for pattern, form in self.fields.recordings.items():
-            for loc, message, code in form_problems(form, self.folder):
+            for loc, message, code in form_problems(form, self.folder, self.names.channel):
                 yield ("recordings", pattern, *loc), message, code
         for number, name in enumerate(self.fields.required_in_run):
             if name in self.fields.required_in_run[:number]:

@@ -92,7 +92,7 @@ def station(fields: StationFields, root: Map, tree: Tree, folder: Folder) -> mod
         ),
         conditions=tuple((name, tuple(values)) for name, values in fields.conditions.items()),
         recordings=tuple(
-            recording_model.form(pattern, form, folder, place("recordings", pattern))
+            recording_model.form(pattern, form, folder, tuple(fields.channels), place("recordings", pattern))
             for pattern, form in fields.recordings.items()
         ),
         events=_events(fields),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from stationtest.model.match_number import Coded, Match
 from stationtest.model.travel import Reach, Travel
 from stationtest.place import NOWHERE, Place
 
@@ -61,6 +62,8 @@ class RecordingForm:
     inputs: tuple[Digital, ...] = ()
     channels: tuple[Digital, ...] = ()
     outputs: tuple[Digital, ...] = ()
+    coded: Coded | None = None
+    match: Match | None = None
     on: tuple[str, ...] = ("1",)
     off: tuple[str, ...] = ("0",)
     empty: tuple[str, ...] = ("",)
@@ -74,3 +77,8 @@ class RecordingForm:
     gate: Gate | None = None
     events_path: str | None = None
     place: Place = NOWHERE
+
+    @property
+    def recorded_channels(self) -> tuple[str, ...]:
+        """The channels of which an on/off column says what they did, or the number of the match."""
+        return tuple(one.name for one in self.channels) + tuple(name for name, _ in (self.match.channels if self.match else ()))

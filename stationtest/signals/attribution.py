@@ -127,6 +127,16 @@ def by_window(
     return found
 
 
+def between(least: Attributed, most: Attributed) -> Attributed:
+    """What a channel did that was on at least as `least` says and at most as `most` says; fired and silent are for sure."""
+    most.fired, most.first_on_ns = least.fired, least.first_on_ns
+    most.perhaps = (most.on_ns > 0) & ~least.fired
+    most.pulses_min = np.minimum(least.pulses_min, most.pulses_min)
+    most.pulses_max = np.maximum(least.pulses_max, most.pulses_max)
+    most.ambiguous = most.ambiguous | least.ambiguous
+    return most
+
+
 def _by_edges(found: Attributed, runs: tuple[Ints, Ints, Ints], timed: Ints, out: Ints, start: Ints, seen_ns: int) -> None:
     """Own runs counted by the rises of the output that begin them, in place: fired, perhaps, first on, pulses."""
     which, begin, until = runs

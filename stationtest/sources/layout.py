@@ -13,7 +13,7 @@ from stationtest.model.recording_form import Digital, RecordingForm
 from stationtest.model.station import Sensor, Station
 from stationtest.model.travel import Travel
 from stationtest.signals.batch import TRUTH, UNKNOWN, Batch
-from stationtest.sources import checks, times
+from stationtest.sources import checks, match_column, times
 from stationtest.sources.belt_column import BeltColumn
 from stationtest.sources.checks import Names, Where, missing
 
@@ -40,6 +40,8 @@ class Layout:
             found.update(dict.fromkeys(sensor.columns, "number"))
         for _, signal in self.digital:
             found[signal.column] = "digital" if signal.bit is None else "packed"
+        if self.form.match is not None:
+            found[self.form.match.column] = "packed"
         for column, _ in self.names.values():
             found[column] = "text"
         if self.travel is not None and self.travel.column is not None:
@@ -75,6 +77,8 @@ class Layout:
             for sensor in self.sensors
         }
         digital = {(kind, one.name): self._signal(kind, one, columns[one.column], where) for kind, one in self.digital}
+        if form.match is not None and form.match.column in columns:
+            digital |= match_column.channels(form.match, columns[form.match.column], where, may_be_empty=self.trials)
         codes = {role: names.of(columns[column], column, where) for role, (column, names) in self.names.items()}
         if self.trials and "target" in codes and (empty := codes["target"] < 0).any():
             where.refuse(int(np.argmax(empty)), "target", "the row does not say what was presented", "bad-presentation")
@@ -85,7 +89,7 @@ class Layout:
         return Batch(first_row, t_ns, bands, digital, codes, self.tables, table.num_rows, position)  # type: ignore[arg-type]
 
     def _signal(self, kind: str, signal: Digital, column: pa.Array, where: Where) -> np.ndarray:
-        key = kind if kind == "void" else f"{kind}s.{signal.name}"
+        key = _key(kind, signal)
         if signal.bit is None:
             values = checks.switches(column, key, signal.column, self.form, where, may_be_empty=self.trials)
         else:
@@ -95,6 +99,11 @@ class Layout:
         if not self.trials:
             return ~values.astype(np.bool_)
         return np.where(values < 0, values, 1 - values.astype(np.int8)).astype(np.int8)
+
+
+def _key(kind: str, signal: Digital) -> str:
+    """The key of the form that maps a signal, for messages."""
+    return {"void": "void", "line": "coded"}.get(kind) or f"{kind}s.{signal.name}"
 
 
 def names_of(station: Station, form: RecordingForm, prefix: str = "") -> dict[str, tuple[str, Names]]:
@@ -141,6 +150,9 @@ def layout(
     if not sensors and not trials:
         missing(station.sensors[0].columns[0], columns, f"sensors.{station.sensors[0].name}.columns", where)
     digital = [(kind, signal) for kind in ("input", "channel", "output") for signal in getattr(form, f"{kind}s")]
+    if form.coded is not None:
+        strobe = () if form.coded.strobe is None else (form.coded.strobe,)
+        digital += [("line", line) for line in (*form.coded.lines, *strobe)]
     names = names_of(station, form)
     if trials:
         if form.void:
@@ -171,7 +183,8 @@ def _check(
 ) -> None:
     uses = [(form.time_column, "time", "time.column")] if form.time_column and form.rows != "trials" else []
     uses += [(column, "number", f"sensors.{sensor.name}.columns") for sensor in sensors for column in sensor.columns]
-    uses += [(s.column, "on/off" if s.bit is None else "packed", k if k == "void" else f"{k}s.{s.name}") for k, s in digital]
+    uses += [(s.column, "on/off" if s.bit is None else "packed", _key(k, s)) for k, s in digital]
+    uses += [(form.match.column, "number of the match", "match.column")] if form.match else []
     uses += [(column, "word", names_.key) for column, names_ in names.values()]
     seen: dict[str, tuple[str, str]] = {}
     for column, kind, key in uses:
