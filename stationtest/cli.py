@@ -99,6 +99,12 @@ def _show(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("record", metavar="RECORD", help="record.json, or the folder of a run")
 
 
+def _look(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("recording", metavar="RECORDING", help="a file: declared in the station above it, or not yet")
+    parser.add_argument("other", nargs="?", metavar="OTHER", help="a log of the controller, to be put on one clock with it")
+    parser.add_argument("--picture", metavar="FILE", help="draw it as one HTML page")
+
+
 def _simulate(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("scene", metavar="SCENE", help="a file NAME.scene.yaml in the folder of a station")
     parser.add_argument("-o", "--output", metavar="FILE", help="the recording (default: NAME.parquet beside the scene)")
@@ -116,6 +122,7 @@ COMMANDS: dict[str, tuple[str, Add]] = {
     "new": ("write a small station with comments, to start from", _new),
     "observe": ("print what is seen in recordings: presentations by channels", _observe),
     "run": ("judge the cases; write a record and a report", _run),
+    "look": ("say what is in a recording; propose a mapping for one that is not declared", _look),
     "plan": ("print what each case needs and what its readings offer", _station),
     "simulate": ("write the readings of a scene as a recording", _simulate),
     "sizes": ("print sample sizes and both risks", _sizes),

@@ -1,0 +1,165 @@
+"""`stationtest look`: a recording in words; for one that nobody declared, a proposal to paste. Nothing is written unasked."""
+
+from __future__ import annotations
+
+import argparse
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from stationtest import plugins
+from stationtest.errors import EXIT_PASS, UsageError, usage
+from stationtest.files.words import drift_text, duration_text, listed, shown
+
+if TYPE_CHECKING:
+    from stationtest.model.case import Suite
+    from stationtest.sources.looking import Looked
+
+ROWS = 3
+MOST_WORDS = 8
+
+
+def body(args: argparse.Namespace) -> int:
+    from stationtest.sources import looking, proposing
+
+    for path in (args.recording, *([args.other] if args.other else [])):
+        if not os.path.isfile(path):
+            raise usage(f"there is no such file; found {shown(path)}", "no-file")
+    suite, key = _station_of(args.recording)
+    if suite is not None and not args.other and _declared(suite, key):
+        from stationtest.commands import understood
+
+        if args.picture:
+            raise usage("--picture draws a file that is not declared; `stationtest run` draws recordings that are")
+        for line in understood.lines(suite, key, plugins.load()):
+            print(line)
+        return EXIT_PASS
+    station = suite.station if suite else None
+    found = looking.look(Path(args.recording), key)
+    for line in _words(found):
+        print(line)
+    print()
+    if args.other:
+        other = looking.look(Path(args.other), _station_of(args.other)[1])
+        for line in _words(other):
+            print(line)
+        print()
+        for line in _synced((found, args.recording), (other, args.other), station):
+            print(line)
+        found_in = [found, other]
+    else:
+        print("# a proposal, to be read and then pasted into station.yaml; an entry that comes first wins")
+        print("recordings:")
+        for line in proposing.entry(found, station):
+            print(line)
+        found_in = [found]
+    if args.picture:
+        _draw(found_in, args.picture)
+    return EXIT_PASS
+
+
+def _station_of(path: str) -> tuple[Suite | None, str]:
+    """The station in whose folder a file lies, if any, and the file's path in it."""
+    from stationtest.files import suite
+
+    try:
+        folder = suite.find_station(os.path.dirname(path) or ".")
+    except UsageError:
+        return None, os.path.basename(path)
+    key = os.path.relpath(os.path.realpath(path), os.path.realpath(folder)).replace(os.sep, "/")
+    return suite.load_station(folder), key
+
+
+def _declared(suite: Suite, key: str) -> bool:
+    from stationtest.files.paths import matches
+    from stationtest.model.recording_tables import has_tables
+
+    return has_tables(key) or any(matches(key, form.pattern) for form in suite.station.recordings)
+
+
+def _words(found: Looked) -> Iterator[str]:
+    """What was found, in words."""
+    from stationtest.sources.looking import on_and_off
+
+    part = "" if found.whole else ", of which the first were looked at"
+    yield f"{found.path}: {found.rows} rows and {len(found.columns)} columns{part}"
+    if not found.path.endswith(".parquet"):
+        form = found.form
+        told = [f"separator {form.get('separator', 'comma')}", f"decimal {form.get('decimal', 'point')}"]
+        told.append(f"encoding {form.get('encoding', 'utf-8')}")
+        told += [f"{form['skip_lines']} lines before the header"] if "skip_lines" in form else []
+        told += ["a line of units under it"] if "units_line" in form else []
+        yield f"  written with {listed(told)}"
+    if found.time is None:
+        yield "  time: no column rises from row to row"
+    else:
+        time, (least, most) = found.time, found.time.steps
+        gaps = f"{time.gaps} gaps above {duration_text(time.gap_ns)}" if time.gaps else "no gap"
+        yield f"  time: column {time.column.name} in {time.unit} ({time.why})"
+        yield f"  a row every {duration_text(time.every_ns)}, steps of {duration_text(least)} to {duration_text(most)}, {gaps}"
+    for column in found.columns:
+        unit = f" in {column.unit}" if column.unit else ""
+        if column.kind == "number":
+            numbers = column.numbers()
+            yield f"  numbers: {column.name}{unit}, {_least(numbers)} to {_most(numbers)}"
+        elif column.kind == "digital":
+            on, off = on_and_off([column])
+            yield f"  on or off: {column.name}, on is {listed(on, 'or') or 'never'}, off is {listed(off, 'or') or 'never'}"
+        elif column.kind == "words":
+            most_of = [f"{word or 'empty'} {n}" for word, n in column.counts.most_common(MOST_WORDS)]
+            more = f" and {len(column.counts) - MOST_WORDS} more" if len(column.counts) > MOST_WORDS else ""
+            yield f"  words: {column.name}, {', '.join(most_of)}{more}"
+        elif column.kind == "empty":
+            yield f"  empty: {column.name}"
+    for row in range(min(ROWS, len(found.columns[0].cells))):
+        yield f"  row {row + 1}: " + ", ".join(column.cells[row] for column in found.columns)
+
+
+def _least(numbers: Any) -> str:
+    return f"{min(float(x) for x in numbers if x == x):g}"
+
+
+def _most(numbers: Any) -> str:
+    return f"{max(float(x) for x in numbers if x == x):g}"
+
+
+def _synced(one: tuple[Looked, str], another: tuple[Looked, str], station: Any) -> Iterator[str]:
+    """How the clocks of two logs lie to each other, by the edges that fit best, and the file that would say so."""
+    from stationtest.sources import common_edges, proposing, syncing
+
+    (found, path), (other, beside) = one, another
+    tried = []
+    those = common_edges.rises(other, Path(beside))
+    for name, a in common_edges.rises(found, Path(path)).items():
+        for theirs, b in those.items():
+            sync = syncing.common(a, b, int(found.time.t_ns[0]) if found.time else 0)
+            if sync is not None:
+                tried.append((sync.within_ns, -sync.matched, name, theirs, sync))
+    tried.sort(key=lambda each: each[:4])
+    for _, _, name, theirs, sync in tried[:3]:
+        yield f"common edges: {name} and {theirs}, {sync.matched} of {sync.of}"
+        yield f"  offset {duration_text(sync.offset_ns)} at the first row, drift {drift_text(sync.drift_e12)}, within " + (
+            duration_text(sync.within_ns)
+        )
+        if sync.also_ns is not None:
+            yield f"  an offset of about {duration_text(sync.also_ns)} fits the first edges as well: they come too evenly to tell"
+    if tried:
+        yield "  an offset found so holds whatever lies between the two edges: use edges of one and the same event"
+    best = tried[0] if tried else None
+    yield ""
+    yield "# a proposal, to be read and then saved as recordings/NAME.recording.yaml"
+    yield from proposing.recording(
+        found, other, station, best[4] if best else None, (best[2], best[3]) if best else None
+    )
+
+
+def _draw(found: list[Looked], path: str) -> None:
+    from stationtest.files import safe_write
+    from stationtest.report import look_drawing
+    from stationtest.sources import drawn
+
+    if os.path.exists(path):
+        raise usage(f"{shown(path)} is already there and is not written over", "exists")
+    safe_write.write(path, look_drawing.page([drawn.data(one) for one in found]).encode("utf-8"))
+    print(f"picture: {path}")
