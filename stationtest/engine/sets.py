@@ -52,8 +52,7 @@ def assemble(
     for number, kind in enumerate(station.sets):
         if (members.set_code >= 0).any():
             # one `set` column: it belongs to the kind whose members it holds; with one kind there is no question
-            if number == 0 or kind.from_edge is not None:
-                found += _by_column(number, kind, members, set_names, edges, span, notes, station, targets)
+            found += _by_column(number, kind, members, set_names, edges, span, notes, station, targets)
         elif kind.from_edge in edges and kind.to_edge in edges:
             found += _by_edges(number, kind, members, edges, span, notes)
     found.sort(key=lambda one: (one.start, one.kind))

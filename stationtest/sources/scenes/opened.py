@@ -47,7 +47,7 @@ class OpenedScene:
         self._sensed = Sensed(scene, self.optics, self.line)
         self._driven = driven(scene, self.line)
         specimens, self._first_specimen = names_of_specimens(scene)
-        sets = [f"{scene.sets[kind].name} {number}" for number, kind in enumerate(self.line.set_kind.tolist(), 1)]
+        sets = [str(number + 1) for number in range(len(self.line.set_kind))]
         self.tables = {"target": [target.name for target in scene.targets], "specimen": specimens}
         if scene.sets:
             self.tables["set"] = sets
