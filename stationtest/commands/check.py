@@ -9,6 +9,7 @@ from stationtest.commands.terminal import table
 from stationtest.errors import EXIT_PASS, FileProblems, Problem, StationtestError
 from stationtest.model.case import Suite
 from stationtest.model.parts import Parts
+from stationtest.model.station import Logic
 
 
 def body(args: argparse.Namespace) -> int:
@@ -72,12 +73,21 @@ def _print_station(found: Suite) -> None:
     for group in station.groups:
         print(f"  group {group.name}: only the nearest of {', '.join(group.channels)} matches, lead {group.lead:.0%}")
     for output in station.outputs:
-        print(f"  output {output.name}: {output.logic.op.replace('_', ' ')} {', '.join(output.logic.names())}")
+        print(f"  output {output.name}: {_logic(output.logic)}")
     for kind in station.sets:
         print(f"  set {kind.name}: {', '.join(f'{number} {name}' for name, number in kind.members)}")
     for item in station.items:
         print(f"  item {item.name}: at {', '.join(item.at)}; {_matching(item.matching)}")
-    print(f"  {len(found.cases)} cases, {len(found.readings())} recordings, seen for sure from {station.scan.seen_ns / 1e6:g} ms")
+    read = len(found.readings())
+    seen = f"seen for sure from {station.scan.seen_ns / 1e6:g} ms"
+    print(f"  {len(found.cases)} case{'s' * (len(found.cases) != 1)}, {read} recording{'s' * (read != 1)}, {seen}")
+
+
+def _logic(logic: Logic) -> str:
+    """`any of 1, 2, (all of 3, 4)`, as nested as it is."""
+    parts = [part if isinstance(part, str) else f"({_logic(part)})" for part in logic.of]
+    word = f"at least {logic.n} of" if logic.n is not None else logic.op.replace("_", " ")
+    return f"{word} {', '.join(parts)}"
 
 
 def _matching(lists: tuple[tuple[str, ...], ...]) -> str:

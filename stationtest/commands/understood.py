@@ -38,7 +38,8 @@ def lines(suite: Suite, key: str, parts: Parts) -> Iterator[str]:
         return
     form = recording.form
     facts = ", ".join(f"{name} {value}" for name, value in recording.reader.items() if name not in ("name", "version"))
-    yield f'{key}: by the entry "{form.pattern}"; {facts}' + (f"; {recording.rows_hint} rows" if recording.rows_hint else "")
+    rows = f"{recording.rows_hint} rows" if recording.rows_hint else ""
+    yield "; ".join(part for part in (f'{key}: by the entry "{form.pattern}"', facts, rows) if part)
     if form.rows == "trials":
         yield "  a table of hand trials: one row a presentation, no times"
     else:
@@ -113,5 +114,6 @@ def _first_rows(recording) -> Iterator[str]:  # type: ignore[no-untyped-def]
             if codes[row] >= 0:
                 parts.append(f"{name} {batch.tables[name][codes[row]]}")
         for (_, name), states in batch.digital.items():
-            parts.append(f"{name} {'not noted' if states[row] < 0 else 'on' if states[row] else 'off'}")
+            on, off = ("yes", "no") if name == "void" else ("on", "off")
+            parts.append(f"{name} {'not noted' if states[row] < 0 else on if states[row] else off}")
         yield f"  row {row + 1}: " + ", ".join(parts)
