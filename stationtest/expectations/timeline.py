@@ -157,8 +157,10 @@ def _runs(view: View, signal: Signal | None, said: bool) -> Runs | None:
     if signal is None:
         return None
     can, must = signal.can, signal.must
-    if said and signal.basis == "recorded":
-        silent = view.obs.gaps if signal.unknown is None else signal.unknown
+    silent = signal.unknown
+    if silent is None and signal.basis == "recorded":
+        silent = view.obs.gaps
+    if said and silent is not None:
         can = intervals.union(must, intervals.subtract(can, silent))
     of = np.searchsorted(can[:, 0], must[:, 0], "right") - 1
     first = np.ones(len(must), dtype=np.bool_)
