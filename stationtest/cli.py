@@ -108,6 +108,8 @@ def _look(parser: argparse.ArgumentParser) -> None:
 def _simulate(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("scene", metavar="SCENE", help="a file NAME.scene.yaml in the folder of a station")
     parser.add_argument("-o", "--output", metavar="FILE", help="the recording (default: NAME.parquet beside the scene)")
+    picture = "draw spectra, geometry and a stretch of the readings on one HTML page, and write no recording unless -o is given"
+    parser.add_argument("--picture", metavar="FILE", help=picture)
     outside = "let the scene name spectra that lie outside the station's folder"
     parser.add_argument("--allow-outside", action="store_true", help=outside)
 

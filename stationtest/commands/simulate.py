@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import argparse
 import os
+from typing import TYPE_CHECKING
 
 from stationtest.commands.terminal import progress
 from stationtest.errors import EXIT_PASS, usage
 from stationtest.model.scene import SUFFIX, is_scene
+
+if TYPE_CHECKING:
+    from stationtest.sources.scenes.opened import OpenedScene
 
 
 def body(args: argparse.Namespace) -> int:
@@ -22,8 +26,11 @@ def body(args: argparse.Namespace) -> int:
     folder = suite.find_station(os.path.dirname(os.path.abspath(args.scene)))
     key = os.path.relpath(os.path.abspath(args.scene), folder).replace(os.sep, "/")
     output = args.output or args.scene.removesuffix(SUFFIX) + ".parquet"
-    found_suite = suite.load_station(folder, allow_outside=args.allow_outside, readings=[key])
-    opened = open_scene(found_suite, key)
+    loaded = suite.load_station(folder, allow_outside=args.allow_outside, readings=[key])
+    opened = open_scene(loaded, key)
+    if args.picture and args.output is None:
+        _draw(opened, args.picture)
+        return EXIT_PASS
     with progress() as show:
         columns = written.write(opened, output, show and (lambda done, of: show(f"simulating {key}", done, of)))
     line = opened.line
@@ -35,4 +42,17 @@ def body(args: argparse.Namespace) -> int:
         where = f"put it to {pattern} in the station's folder; "
     print(f"{where}to judge it, station.yaml needs this (in its `recordings:`, above patterns that fit it too):\n")
     print(columns.form(opened, pattern), end="")
+    if args.picture:
+        _draw(opened, args.picture)
     return EXIT_PASS
+
+
+def _draw(opened: OpenedScene, path: str) -> None:
+    from stationtest.engine.picturing import picture
+    from stationtest.files import safe_write
+    from stationtest.report.scene_page import render
+
+    if os.path.lexists(path):
+        raise usage(f"{path} is there already and is not written over; name a new file", "exists")
+    safe_write.write(path, render(picture(opened)).encode("utf-8"))
+    print(f"picture: {path}")

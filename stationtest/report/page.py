@@ -27,10 +27,10 @@ def render(record: dict[str, Any]) -> str:
     run, result = record["run"], record["result"]
     others, passing, full = rows.cases(result)
     single, tables = rows.settings(result["station"]["settings"])
-    style = _style(run["id"], result["station"]["name"], front.marks(result))
+    style = style_sheet(run["id"], result["station"]["name"], front.marks(result))
     in_cases = {figure["id"] for view in full for figure in view.figures}
     return (
-        _environment()
+        environment()
         .get_template("page.html")
         .render(
             record=record,
@@ -67,7 +67,8 @@ def render(record: dict[str, Any]) -> str:
 
 
 @cache
-def _environment() -> Environment:
+def environment() -> Environment:
+    """The templates with their filters, made once."""
     made = Environment(
         loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
@@ -78,7 +79,7 @@ def _environment() -> Environment:
     return made
 
 
-def _style(record_id: str, station: str, marks: str) -> str:
+def style_sheet(record_id: str, station: str, marks: str) -> str:
     """The style sheet with the head of every printed sheet: station, record, and what must be known of each sheet."""
     text = (TEMPLATES / "style.css").read_text(encoding="utf-8")
     left = f"{station}   {marks}" if marks else station

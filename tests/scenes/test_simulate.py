@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from collections import namedtuple
 from pathlib import Path
@@ -13,6 +14,8 @@ from scene_kit import BOXES, CASES, SCENE, STATION, make, opened, suite, whole
 
 from stationtest import cli, plugins
 from stationtest.engine import running
+from stationtest.engine.picturing import picture
+from stationtest.report.scene_page import render
 from stationtest.sources.scenes import written
 
 SET_CASES = CASES + """\
@@ -156,3 +159,52 @@ def test_other_readings_that_are_not_there(tmp_path: Path, capsys: pytest.Captur
     assert cli.main(["run", str(folder), "--readings", "scenes/taugt.scene.yaml"]) == 2
     said = capsys.readouterr().err
     assert "--readings: there is no such file; found scenes/taugt.scene.yaml; did you mean scenes/taught.scene.yaml?" in said
+
+
+# --- the picture --------------------------------------------------------------------------------------------------------------
+
+
+def test_the_picture_shows_what_the_scene_holds(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """One page that loads nothing, with a title, a description and a table for each figure, loudly simulated."""
+    folder = make(tmp_path, BOXES)
+    page = tmp_path / "scene.html"
+    assert simulate(folder, "--picture", str(page)) == 0
+    assert not (folder / "scenes" / "line.parquet").exists()
+    text = page.read_text(encoding="utf-8")
+    assert text.count("<svg class=\"figure\"") == 3 and text.count("<title id=") == 3 and text.count("<desc id=") == 3
+    assert text.count("<details>") == 3 and "<strong>Simulated.</strong>" in text
+    assert not re.search(r"<script|src=|url\(|https?://(?!www.w3.org)", text)
+    assert simulate(folder, "--picture", str(page)) == 2
+    assert "is there already and is not written over" in capsys.readouterr().err
+
+
+def test_the_picture_is_of_the_readings(tmp_path: Path) -> None:
+    """Its points are readings, its spectra those of the scene: the belt is 6 % grey at every wavelength."""
+    scene = opened(make(tmp_path, BOXES))
+    spectra, geometry, readings = picture(scene)["figures"]
+    belt = next(curve for curve in spectra["data"]["below"] if curve["name"] == "bare belt")
+    assert {value for _, value in belt["points"]} == {0.06} and len(belt["points"]) == 81
+    assert geometry["data"]["standoff"] == 40 and geometry["data"]["view_deg"] == 45
+    first = geometry["data"]["targets"][0]
+    assert (first["name"], first["from"], first["to"]) == ("mint", -20, 20)
+    counts = whole(scene).bands["eye"]
+    for number, band in enumerate(readings["data"]["bands"]):
+        assert all(counts[number][t // 1_000_000] == value for t, value in band["points"])
+    assert readings["data"]["presented"][0] == {"label": "mint", "start_ns": 396_000_000, "end_ns": 484_000_000}
+    # from 40 ms before a box for 20 ms: 356 to 376 ms, of which the stretch, which begins a third of 88 ms before, has the end
+    assert readings["data"]["inputs"][0] == {"name": "box in", "on": [[367_000_000, 376_000_000], [816_000_000, 836_000_000]]}
+
+
+@pytest.mark.parametrize(
+    "shape",
+    [
+        "rib: {at: 20 mm, width: 6 mm, height: 1 mm, flanks: 45 deg}",
+        "cylinder: {radius: 20 mm, axis: across}",
+        "cylinder: {radius: 20 mm, axis: along}, sideways: 4 mm",
+    ],
+)
+def test_shapes_are_drawn(tmp_path: Path, shape: str) -> None:
+    text = SCENE.replace("mint: {length: 40 mm", f"mint: {{{shape}, length: 40 mm")
+    page = render(picture(opened(make(tmp_path, text))))
+    told = "rib 6.00 mm wide" if "rib" in shape else "its axis across" if "across" in shape else "its axis along"
+    assert told in page
