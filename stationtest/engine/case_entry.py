@@ -62,6 +62,7 @@ def planned(case: Case, unit: str, statement: str, words: Sequence[str], asked_w
         "specimens": [],
         "strata": [],
         "by_condition": [],
+        "without_corrections": None,
         "warnings": [],
         "expectations": [],
         "nonconforming_trials": [],

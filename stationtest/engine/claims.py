@@ -34,6 +34,21 @@ def _requirement(name: str, text: str, on_list: bool, verified_by: str | None, c
     return {"id": name, "text": text, "listed": on_list, "cases": ids, "verified_by": verified_by, "state": state}
 
 
+def corrected(suite: Suite, cases: Sequence[CaseResult]) -> list[Caution]:
+    """That truth was corrected, and which verdicts would be others without (A6)."""
+    n = len(suite.corrections)
+    if not n:
+        return []
+    other = [
+        f"{case['id']} ({without['verdict']} without, {case['verdict']} with)"
+        for case in cases
+        if (without := case.get("without_corrections")) and without["verdict"] != case["verdict"]
+    ]
+    rest = f"these verdicts rest on them: {listed(other)}" if other else "no verdict would be another without them"
+    many = "1 correction is" if n == 1 else f"{n} corrections are"
+    return [{"title": "Truth was corrected", "text": f"{many} laid over what was written down; {rest}."}]
+
+
 def not_recorded(suite: Suite) -> list[Caution]:
     """The facts that the station requires of every run and that run.yaml does not state (A36)."""
     stated = dict(suite.run_facts.facts)

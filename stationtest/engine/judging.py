@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, cast
 
 import numpy as np
 
-from stationtest.engine import by_condition
+from stationtest.engine import by_condition, correcting
 from stationtest.engine import evidence as shown_by
 from stationtest.engine.case_entry import planned
 from stationtest.engine.judged_trials import Batch, Stratum, left_out_entries, worst_of
@@ -44,7 +44,20 @@ _function = lru_cache(maxsize=256)(resolve)
 
 
 def judge(suite: Suite, case: Case, observations: Mapping[str, SourceObservations], parts: Parts) -> record.CaseResult:
-    """The result of a case, with no figures. `observations` has every recording that the case reads."""
+    """The result of a case, with no figures. `observations` has every recording that the case reads, as observed; corrections
+    are laid over them here, and what the case comes to without is said beside it."""
+    laid = {path: correcting.laid_over(suite, observations[path]) for path in case.readings}
+    result = _judged(suite, case, laid, parts)
+    if any(laid[path] is not observations[path] for path in laid):
+        other = _judged(suite, case, observations, parts)
+        result["without_corrections"] = {
+            "verdict": other["verdict"], "found": other["found"], "conforming": other["conforming"],
+            "nonconforming": other["nonconforming"], "not_judged": other["not_judged"], "reason": other["reason"],
+        }  # fmt: skip
+    return result
+
+
+def _judged(suite: Suite, case: Case, observations: Mapping[str, SourceObservations], parts: Parts) -> record.CaseResult:
     unit = case.unit
     views = [(path, view_of(suite.station, observations[path])) for path in case.readings]
     strata = [

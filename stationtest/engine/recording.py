@@ -12,7 +12,7 @@ from typing import Any, Literal, cast
 
 import numpy as np
 
-from stationtest.engine import as_found, claims, judging, pairs, register
+from stationtest.engine import as_found, claims, correcting, judging, pairs, register
 from stationtest.engine.case_entry import not_run, plain
 from stationtest.files import canonical
 from stationtest.files.words import listed
@@ -87,8 +87,14 @@ def assemble(
         "cases": cases,
         "figures": list(figures),
         "limits": claims.limits(suite, cases, sources),
+        "corrections": correcting.written(suite),
         "settings_as_found": as_found.written(suite),
-        "cautions": [*as_found.cautions(suite), *claims.not_recorded(suite), *register.cautions(views, suite)],
+        "cautions": [
+            *as_found.cautions(suite),
+            *claims.corrected(suite, cases),
+            *claims.not_recorded(suite),
+            *register.cautions(views, suite),
+        ],
     }
 
 

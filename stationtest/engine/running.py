@@ -163,7 +163,7 @@ def observe_all(
     chosen = executor or ("processes" if workers > 0 and len(keys) > 1 else "in process")
     if chosen not in parts.executors:
         raise usage(_unknown("executor", chosen, parts.executors), "unknown-name")
-    from stationtest.engine import register
+    from stationtest.engine import correcting, register
 
     spread = parts.resolve(parts.executors[chosen].factory)(workers)
     bare = dataclasses.replace(suite, cases=(), station_written={})  # observing must not know what is expected
@@ -180,7 +180,8 @@ def observe_all(
             problems.extend(found)
             if outcome is not None:
                 observed[key] = store.load(outcome) if isinstance(outcome, str) else outcome
-                problems.extend(register.contradictions(suite, observed[key]))
+                unfit = correcting.problems(suite, observed[key])
+                problems.extend(unfit or register.contradictions(suite, correcting.laid_over(suite, observed[key])))
             if progress and not here:
                 progress("observing", done, len(keys))
     if problems:
@@ -219,8 +220,9 @@ def finish(
     about: Circumstances,
 ) -> Run:
     """The record of the cases that were judged. `result` depends on the files, the selection and the versions alone."""
-    from stationtest.engine import illustrating, observation_table, recording, tracing
+    from stationtest.engine import correcting, illustrating, observation_table, recording, tracing
 
+    observations = {key: correcting.laid_over(suite, observed) for key, observed in observations.items()}
     ordered = [results[case.id] for case in suite.cases if case.id in results]
     tracer = tracing.Tracer(suite, parts)
     figures = illustrating.figures(suite, ordered, observations, tracer.trace, tracer.learned())

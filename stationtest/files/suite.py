@@ -16,6 +16,7 @@ from stationtest.files.station_file import FILE, StationFile, read_station
 from stationtest.files.tree import MAX_BYTES, Tree, parse
 from stationtest.files.words import shown
 from stationtest.model.case import Case, InputFile, RunFacts, Suite
+from stationtest.model.correction import Correction
 from stationtest.model.parts import ExpectationPart, resolve
 from stationtest.model.recording_tables import has_tables
 from stationtest.model.scene import Scene, is_scene
@@ -144,6 +145,7 @@ class _Loader:
         facts = self._run(tuple(read.fields.required_in_run) if read.fields else ())
         tables = self._tables(cases, read.station, read.names)
         settings_found = self._settings(read, facts)
+        corrections = self._corrections(read, cases)
         if self.problems or read.station is None:
             raise FileProblems(_once(self.problems))
         suite = Suite(
@@ -154,6 +156,7 @@ class _Loader:
             specimens=specimens,
             run_facts=facts,
             settings_found=settings_found,
+            corrections=corrections,
             station_written=read.written,
             scenes=scenes,
             other_readings=tuple(readings),
@@ -235,6 +238,18 @@ class _Loader:
         facts, problems = run_file.read_run(self._tree("run.yaml", "run"), required)
         self.problems += problems
         return facts
+
+    def _corrections(self, read: StationFile, cases: list[Case]) -> tuple[Correction, ...]:
+        data = self._table(None, "corrections.csv", "corrections")
+        if data is None or not read.readable:
+            return ()
+        from stationtest.files import corrections
+
+        between = read.fields.between if read.fields else None
+        readings = dict.fromkeys(path for case in cases for path in case.readings)
+        found, problems = corrections.read(data, self.folder.join(corrections.FILE), read.names, between, readings)
+        self.problems += problems
+        return found
 
     def _settings(self, read: StationFile, facts: RunFacts) -> SettingsFound | None:
         """The settings as they were found, compared with those of the station; None where nobody read them back."""

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from stationtest.model.correction import Correction
 from stationtest.model.scene import Scene
 from stationtest.model.settings_found import Export, SettingsFound
 from stationtest.model.station import Requirement, Specimen, Station
@@ -98,7 +99,7 @@ class Case:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class InputFile:
     """A file the result depends on. `role`: station, cases, recording, presentations, list, events, requirements, specimens,
-    run, spectrum."""
+    settings, corrections, run, spectrum."""
 
     path: str
     role: str
@@ -125,6 +126,7 @@ class Suite:
     specimens: tuple[Specimen, ...] = ()
     run_facts: RunFacts = field(default_factory=RunFacts)
     settings_found: SettingsFound | None = None
+    corrections: tuple[Correction, ...] = ()
     station_written: Mapping[str, Any] = field(default_factory=dict)
     files: tuple[InputFile, ...] = ()
     scenes: tuple[Scene, ...] = ()

@@ -105,6 +105,24 @@ class Caution(TypedDict):
     text: str
 
 
+class WithoutCorrections(TypedDict):
+    """What a case comes to by the truth as it was written down, without corrections.csv."""
+
+    verdict: Literal["pass", "fail", "not shown", "not judged"] | None
+    found: int
+    conforming: int
+    nonconforming: int
+    not_judged: int
+    reason: str
+
+
+CorrectionRow = TypedDict(
+    "CorrectionRow",
+    {"recording": str, "where": str, "what": str, "was": str, "is": str, "by": str, "when": str, "why": str},
+)
+"""One line of corrections.csv; `where` is `row 12` or `83.412 s`."""
+
+
 class CaseResult(TypedDict):
     id: str
     title: str
@@ -136,6 +154,7 @@ class CaseResult(TypedDict):
     specimens: list[str]  # at most 200, sorted; the table has all
     strata: list[Stratum]
     by_condition: NotRequired[list[ConditionCount]]
+    without_corrections: NotRequired[WithoutCorrections | None]  # where its readings have corrections
     warnings: NotRequired[list[str]]
     expectations: list[ExpectationWorst]
     nonconforming_trials: list[Worst]  # the first 20
@@ -292,6 +311,7 @@ class ResultPart(TypedDict):
     figures: list[Figure]
     limits: list[str]
     cautions: NotRequired[list[Caution]]
+    corrections: NotRequired[list[CorrectionRow]]
     settings_as_found: NotRequired[SettingsRead | None]
 
 

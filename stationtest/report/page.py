@@ -50,6 +50,8 @@ def render(record: dict[str, Any]) -> str:
             passing_open=len(passing) <= 200,
             requirements=rows.requirements(result),
             unasked=rows.unasked(result),
+            correction_head=rows.CORRECTION,
+            corrections=[tuple(each[key] or "–" for key in rows.CORRECTION) for each in result.get("corrections", [])],
             settings_read=result.get("settings_as_found"),
             settings_compared=rows.settings_compared(result),
             single=single,

@@ -223,6 +223,9 @@ def settings(written: dict[str, Any]) -> tuple[list[tuple[str, str]], list[Setti
     return single, tables
 
 
+CORRECTION = ("recording", "where", "what", "was", "is", "by", "when", "why")
+
+
 def settings_compared(result: dict[str, Any]) -> list[tuple[str, ...]]:
     """Each setting that was read back beside what station.yaml declares."""
     read = result.get("settings_as_found") or {"compared": []}
