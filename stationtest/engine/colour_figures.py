@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from stationtest.engine import pairs, thinning
-from stationtest.errors import UsageError
+from stationtest.engine.nearest_pairs import MANY, closest, known, place_of
 from stationtest.expectations.trials import View
 from stationtest.model.record import Figure
-from stationtest.model.station import Channel, Learned, Reference, Sensor
+from stationtest.model.station import Channel, Learned, Sensor
 from stationtest.signals import distances as formulas
 from stationtest.signals.conversion import SensorModel
 
@@ -42,22 +42,13 @@ def planes(views: Sequence[View], learned: Means) -> Iterator[Figure]:
         return
     number = 0
     for sensor in views[0].station.sensors:
-        channels = [channel for channel in views[0].station.channels if channel.sensor == sensor.name and _known(channel)]
+        channels = [channel for channel in views[0].station.channels if channel.sensor == sensor.name and known(channel)]
         for space in dict.fromkeys(formulas.get(channel.distance).space for channel in channels):
             inside = [channel for channel in channels if formulas.get(channel.distance).space == space]
             targets = _targets(views, sensor, space)
             if targets:
                 number += 1
                 yield _plane(f"plane-{number}", sensor, space, inside, targets, learned)
-
-
-def _known(channel: Channel) -> bool:
-    """Whether the distance is one of ours: a plugin's is in the verdicts but in no plane."""
-    try:
-        formulas.get(channel.distance)
-    except UsageError:
-        return False
-    return True
 
 
 def _names(space: str, sensor: Sensor) -> tuple[str, str, str, tuple[int, int], str]:
@@ -74,7 +65,7 @@ def _plane(
     references, outlines, missing = [], [], []
     for channel in channels:
         for reference in channel.references:
-            place = _place(sensor, space, reference, learned)
+            place = place_of(sensor, space, reference, learned)
             if place is None:
                 how = f"learned at {reference.learned_at.edge}" if reference.learned_at else "learned elsewhere"
                 missing.append(f"The reference {reference.name} of channel {channel.name} was {how} and is not drawn.")
@@ -129,12 +120,6 @@ def _means(view: View, sensor: Sensor, target: str) -> Floats:
     return means[np.isfinite(means).all(axis=1)]
 
 
-def _place(sensor: Sensor, space: str, reference: Reference, learned: Means) -> tuple[float, ...] | None:
-    """Where a reference lies in a space; None for one that was learned and is not among `learned`."""
-    colour = reference.colour or (learned.get(reference.learned) if reference.learned else None)
-    return None if colour is None else formulas.reference_in(space, colour, sensor)
-
-
 def _outline(channel: Channel, place: tuple[float, ...], axes: tuple[int, int], space: str) -> list[list[float]]:
     """Where the distance from the reference equals the tolerance, in each of the directions; (n, 2)."""
     compare = formulas.get(channel.distance).of(place)
@@ -163,11 +148,16 @@ def _outline(channel: Channel, place: tuple[float, ...], axes: tuple[int, int], 
     ]
 
 
-def distances(views: Sequence[View]) -> Iterator[Figure]:
+def distances(views: Sequence[View], learned: Means) -> Iterator[Figure]:
     """For each channel the least distance of every presentation at its sensor, by target: own ones first, then by nearness."""
     if not views:
         return
-    for number, channel in enumerate(views[0].station.channels, 1):
+    station = views[0].station
+    of_sensor = {sensor.name: len(station.channels_of(sensor.name)) for sensor in station.sensors}
+    drawn = {name for sensor in station.sensors for name in closest(station, sensor, learned)}
+    for number, channel in enumerate(station.channels, 1):
+        if channel.name not in drawn:
+            continue
         rows = [row for row in (_distances(views, channel, target.name) for target in views[0].station.targets) if row["n"]]
         if not rows:
             continue
@@ -181,6 +171,8 @@ def distances(views: Sequence[View]) -> Iterator[Figure]:
             "description": (
                 f"Least distance of each presentation from {names} ({channel.distance}). Targets that must switch it on come "
                 "first, marked with a triangle; the shaded part is the tolerance."
+                + (f" Of the {of_sensor[channel.sensor]} channels of this sensor the {MANY} nearest to others are drawn."
+                   if of_sensor[channel.sensor] > MANY else "")
             ),
             "data": {
                 "channel": channel.name,

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from stationtest.engine import pairs, thinning
+from stationtest.engine.nearest_pairs import MANY
 from stationtest.expectations import events
 from stationtest.expectations.trials import View
 from stationtest.files.words import duration_text
@@ -46,7 +47,7 @@ def matrices(views: Sequence[View]) -> Iterator[Figure]:
             cells = [[summed.get((target, channel)) for channel in channels] for target in targets]
             yield {
                 "id": f"matrix-{number}",
-                "kind": "matrix",
+                "kind": "matrix" if len(channels) <= MANY else "many_matrix",
                 "title": f"Which target switched which channel of {sensor.name}",
                 "description": "Presentations in which the channel fired for sure, of all; a heavy frame where it must.",
                 "data": {"channels": channels, "targets": targets, "cells": cells},

@@ -11,13 +11,15 @@ from typing import Any
 
 from markupsafe import Markup
 
-from stationtest.report import colour_drawings, count_drawings, time_drawings
+from stationtest.report import colour_drawings, count_drawings, pair_drawings, time_drawings
 from stationtest.report.tables import Table
 
 DRAWERS: Mapping[str, Callable[[dict[str, Any]], Markup]] = {
     "plane": colour_drawings.plane,
     "distances": colour_drawings.distances,
     "matrix": count_drawings.matrix,
+    "many_matrix": pair_drawings.many,
+    "nearest_pairs": pair_drawings.nearest,
     "response": count_drawings.histogram,
     "on_time": count_drawings.histogram,
     "margins": time_drawings.margins,
@@ -29,6 +31,8 @@ TABLES: Mapping[str, Callable[[dict[str, Any]], Table]] = {
     "plane": colour_drawings.plane_table,
     "distances": colour_drawings.distances_table,
     "matrix": count_drawings.matrix_table,
+    "many_matrix": pair_drawings.many_table,
+    "nearest_pairs": pair_drawings.nearest_table,
     "response": count_drawings.histogram_table,
     "on_time": count_drawings.histogram_table,
     "margins": time_drawings.margins_table,

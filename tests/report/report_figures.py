@@ -153,6 +153,8 @@ def figures() -> list[dict[str, Any]]:
             "Presentations that fired, of all.",
             {"channels": CHANNELS, "targets": TARGETS, "cells": cells},
         ),
+        figure("matrix-2", "many_matrix", "Which target switched which of many channels", "Presentations that fired.", many()),
+        figure("nearest-1", "nearest_pairs", "Nearest pairs", "How far one reference is from the other.", nearest(rng)),
         figure("margins-1", "margins", "Margin of every trial", "In the order of time.", margins),
         figure(
             "response-1",
@@ -167,6 +169,31 @@ def figures() -> list[dict[str, Any]]:
         figure("trace-2", "trace", HOSTILE, FORMULA, trace(rng, HOSTILE)),
         figure("later-1", "a kind of a later version", "Later", "Not known to this version.", {"whatever": 1}),
     ]
+
+
+def many() -> dict[str, Any]:
+    """32 channels, one of them with a name that is far too long, and a confusion."""
+    channels = [str(k + 1) for k in range(31)] + [LONG]
+    cells: list[list[Any]] = []
+    for k in range(32):
+        fired = [40 if c == k else 3 if (k, c) == (4, 5) else 0 for c in range(32)]
+        silent = [0 if c == k else 37 if (k, c) == (4, 5) else 40 for c in range(32)]
+        cells.append(
+            [{"should": "on" if c == k else "off", "n": 40, "fired": fired[c], "perhaps": 0, "silent": silent[c], "held_over": 0}
+             for c in range(32)]
+        )  # fmt: skip
+    cells[7][9] = None
+    return {"channels": channels, "targets": [f"sort {k + 1}" for k in range(31)] + [HOSTILE], "cells": cells}
+
+
+def nearest(rng: random.Random) -> dict[str, Any]:
+    pairs = [
+        {"from": str(k + 1), "to": LONG if k == 3 else str(k + 2), "distance": 2.0 * far, "by": "CIEDE2000", "tolerances": far}
+        for k, far in enumerate(sorted(round(rng.uniform(0.3, 20.0), 3) for _ in range(20)))
+    ]
+    confusions = [{"target": HOSTILE, "channel": "5", "should": "off", "wrong": 3, "n": 40},
+                  {"target": "mint", "channel": "1", "should": "on", "wrong": 1, "n": 40}]  # fmt: skip
+    return {"sensor": "sachet", "pairs": pairs, "compared": 496, "confusions": confusions}
 
 
 def trace(rng: random.Random, label: str = "sage") -> dict[str, Any]:
