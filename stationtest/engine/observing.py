@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from stationtest.engine import learning
+from stationtest.engine import enabling, learning
 from stationtest.engine.coded_channels import take_out
 from stationtest.engine.learning_at_edges import distances_of, learn_at_edges
 from stationtest.engine.responses import ResponseTable, Stretch, gathered
@@ -107,6 +107,8 @@ class Observer:
         self.events = read_events(recording)
         self.builder = builder_for(self.facts, listed)
         self.relearned = learn_at_edges(self.station, recording, taught)
+        ignores = any(channel.enabled_while for channel in self.station.channels)
+        self.logged = recording.logged(world) if ignores else {}
         self.streams: dict[str, SensorStream] = {}
         for name in recording.sensors:
             sensor, channels = self.station.sensor(name), self.station.channels_of(name)
@@ -180,7 +182,8 @@ class Observer:
                     ranges.i0[mine], ranges.i1[mine], ranges.p0[mine], ranges.p1[mine], ranges.id[mine], ranges.between[mine]
                 )
                 stream = self.streams[name]
-                stream.fold(cut, here, stream.sensing.sense(batch.bands[name], here.begin, here.end, t))
+                sensed = stream.sensing.sense(batch.bands[name], here.begin, here.end, t)
+                stream.fold(cut, here, enabling.ignoring(sensed, stream.channels, batch, self.logged))
         self.last_ns = int(t[-1])
         self.rows += len(batch)
 
@@ -217,16 +220,18 @@ class Observer:
         belt = self.way = self.way or self._belt(span)
         window = on_belt(form.window_from, belt), on_belt(form.window_after_end, belt)
         recorded = {key: Recorded(signal.intervals(), gaps) for key, signal in self.digital.items()}
-        for name in form.recorded_channels:
-            responses.recorded(station.channel(name), recorded["channel", name].on, window)
-        told = take_out(station, form.coded, recorded, responses, window, gaps, span) if form.coded else []
+        belongs_in = dict.fromkeys(form.recorded_channels, window)
         for key, log in self.recording.logged(world).items():
-            if key == self.pulses:
-                continue
-            recorded[key] = one = Recorded(intervals.clip(log.on, span), intervals.clip(log.unknown, span), own_gaps=True)
-            if key[0] == "channel":
-                here = on_belt(log.window[0], belt), on_belt(log.window[1], belt)
-                responses.recorded(station.channel(key[1]), one.on, here, unknown=one.unknown)
+            if key != self.pulses:
+                recorded[key] = Recorded(intervals.clip(log.on, span), intervals.clip(log.unknown, span), own_gaps=True)
+                belongs_in[key[1]] = on_belt(log.window[0], belt), on_belt(log.window[1], belt)
+        responses.enabled = enabling.enabled(station.channels, recorded)
+        for channel in station.channels:
+            if (one := recorded.get(("channel", channel.name))) is not None:
+                responses.recorded(channel, one.on, belongs_in[channel.name], unknown=one.unknown if one.own_gaps else None)
+        told = take_out(station, form.coded, recorded, responses, window, gaps, span) if form.coded else []
+        for channel in station.channels:
+            responses.unsure(channel, enabling.unsure(channel, recorded, span))
         logic = station_signals(station, responses, recorded, span, belt)
         sets, belongs, notes = assemble(
             station,

@@ -81,6 +81,7 @@ class ResponseTable:
         self.signals: dict[tuple[str, str], Signal] = {}
         self._states: dict[str, ternary.Ternary] = {}  # of the channels, beyond the ends of the recording too
         self.outside: list[tuple[int, int, int]] = []
+        self.enabled: Mapping[str, Ints] = {}  # by channel: when the logic may not be ignoring it
 
     def computed(self, stream: SensorStream, sensor: int, figures: Mapping[str, NDArray[Any]]) -> None:
         """The channels of one sensor, from its readings; `figures` as `gathered` gives them, empty where there are none."""
@@ -117,6 +118,8 @@ class ResponseTable:
         where it may have been seen to be on, if that is more than `out`: what only that holds is a perhaps.
         """
         stretch, column = self.stretch, self._number(channel)
+        if (enabled := self.enabled.get(channel.name)) is not None:
+            out, can = intervals.intersect(out, enabled), None if can is None else intervals.intersect(can, enabled)
         mine = np.flatnonzero(stretch.sensor == self.station.sensor_number(channel.sensor))
         opens, closes = attribution.windows(stretch.start_ns[mine], stretch.end_ns[mine], window)
         found = self._windowed(channel, out, mine, window)
@@ -138,6 +141,12 @@ class ResponseTable:
             windows = np.stack([opens, closes], axis=1)
             for begin, until in intervals.subtract(can, intervals.merge(windows)).tolist():
                 self.outside.append((column, begin, until))
+
+    def unsure(self, channel: Channel, where: Ints | None) -> None:
+        """Presentations that touch `where` (n, 2) do not tell what the channel did."""
+        if where is not None and len(where):
+            touched = intervals.overlap(where, self.stretch.start_ns, self.stretch.end_ns) > 0
+            self.columns["known"][touched, self._number(channel)] = False
 
     def _windowed(self, channel: Channel, out: Ints, mine: Ints, window: tuple[Delay, Delay]) -> Attributed:
         stretch = self.stretch

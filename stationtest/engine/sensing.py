@@ -5,7 +5,7 @@ Only readings in presentations matter, and those outside that may be near a refe
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -32,7 +32,8 @@ class Sensed:
     `relative` (B, m), `level` (m,); `clipped`, `dark` (m,) or None if none is. `near` (h,) numbers rows outside,
     `near_distance` (C, h), `near_dark` (h,). `floor` (G, m), `near_floor` (G, h): the least own tolerances with which
     grouped channels win (see signals/nearest.py), None where the sensor has no group. `kept` (C, m), `near_kept` (C, h): where
-    a channel keeps its state whatever the reading, having no reference then; None where references never change.
+    a channel keeps its state whatever the reading, having no reference then; None where references never change. `ignored`: by
+    number of a channel, the rows of the batch that switch nothing there.
     """
 
     inside: Ints | None
@@ -48,6 +49,7 @@ class Sensed:
     near_floor: Floats | None = None
     kept: Bools | None = None
     near_kept: Bools | None = None
+    ignored: Mapping[int, Bools] | None = None
 
 
 class Sensing:
@@ -121,6 +123,13 @@ class Sensing:
 
     def masks(self, number: int, sensed: Sensed, n: int) -> tuple[Bools, Bools]:
         """Where a channel's comparator is switched on, and where it stays as it was; (n,) each, for the n rows of the batch."""
+        on, band = self._masks(number, sensed, n)
+        if sensed.ignored is not None and number in sensed.ignored:
+            off = sensed.ignored[number]
+            on, band = on & ~off if self.channels[number].on_match else on | off, band & ~off
+        return on, band
+
+    def _masks(self, number: int, sensed: Sensed, n: int) -> tuple[Bools, Bools]:
         row = None if self.nearest is None else self.nearest.rows[number]
         on, band = self._compared(number, sensed.distance[number], sensed.dark, _row(sensed.floor, row), sensed.kept)
         if sensed.inside is None:

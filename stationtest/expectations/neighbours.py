@@ -60,7 +60,7 @@ def judge(fields: Fields, trials: Trials) -> Judged:
         coming = output_windows.coming_on(view, name, asked[name])
         if untold := reaching.untold(view, (coming.after, coming.within)):
             return trials.not_judged(untold)
-        origin, begin, end, cut = output_windows.placed(view, unit, name, coming, trials.case.where)
+        origin, begin, end, cut, _ = output_windows.placed(view, unit, name, coming, trials.case.where)
         bases.append(view.obs.signals["output", name].basis)
         surely, perhaps = _on_in(runs, begin.late, end.early), _on_in(runs, begin.early, end.late)
         blurred = cut | (origin == NEVER) | unknown

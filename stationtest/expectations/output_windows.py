@@ -6,12 +6,12 @@ Everything is worked out for all presentations or sets of a recording at once. `
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
 from stationtest.expectations import events, timeline
-from stationtest.expectations.reaching import Bounds, after, doubt_text, exactly, together
+from stationtest.expectations.reaching import Bounds, after, between, doubt_text, exactly, together
 from stationtest.expectations.trials import View, outcomes
 from stationtest.expectations.wording import instant_text, milliseconds, reach_text, seconds
 from stationtest.files.names import AS_THE_SET
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 @dataclass(frozen=True, slots=True)
 class Windowed:
     """One output judged in the windows of a whole table. `at_ns` is the on-time in question, `held_ns` the end of excepted
-    on-time; `doubtful` where the doubt of the belt's position decides."""
+    on-time; `doubtful` where the doubt of the belt's position decides; `undecided` where the output took no decision for it."""
 
     outcome: NDArray[np.int8]
     origin: Ints
@@ -37,6 +37,7 @@ class Windowed:
     at_ns: Ints
     held_ns: Ints
     doubtful: Bools
+    undecided: Bools
 
 
 def judge_output(view: View, unit: str, name: str, asked: Any, where: events.Where = ()) -> Windowed | None:
@@ -80,8 +81,8 @@ def _judge(view: View, unit: str, name: str, asked: Any, about: events.Where) ->
     found = timeline.runs(view, "output", name)
     if found is None:
         return None
-    origin, begin, end, cut = placed(view, unit, name, asked, about)
-    known, last = origin != NEVER, view.obs.clock.end_ns
+    origin, begin, end, cut, undecided = placed(view, unit, name, asked, about)
+    known, last = (origin != NEVER) & ~undecided, view.obs.clock.end_ns
     sure, loose = (begin.late, end.early), (begin.early, end.late)  # certainly, and perhaps, in the window
     if asked.is_:
         lasting = after(view, exactly(np.maximum(found.sure_start, 0)), asked.lasts or 0)
@@ -90,26 +91,41 @@ def _judge(view: View, unit: str, name: str, asked: Any, about: events.Where) ->
         under_way = _under_way(found, *loose, last) & ~good
         bad = ~perhaps & ~cut & ~under_way
         unsettled = (cut | perhaps) & ~good | under_way
-        return Windowed(outcomes(bad & known, ~known | unsettled), origin, begin, end, at, _none(origin), perhaps & ~good)
+        outcome = outcomes(bad & known, ~known | unsettled)
+        return Windowed(outcome, origin, begin, end, at, _none(origin), perhaps & ~good, undecided)
     said = timeline.runs(view, "output", name, said=True)
     assert said is not None
-    bad, at, held = _stays_off(view, said, name, origin, *sure)
-    perhaps, at_most, _ = _stays_off(view, said, name, origin, *loose)
+    since = begin.stated if view.station.output(name).acts_after else origin
+    bad, at, held = _stays_off(view, said, name, since, *sure)
+    perhaps, at_most, _ = _stays_off(view, said, name, since, *loose)
     unknown = bad & (at < timeline.unknown_until(view, name))
     at = np.where(bad, at, at_most)
-    return Windowed(
-        outcomes(bad & known & ~unknown, ~known | cut | unknown | perhaps), origin, begin, end, at, held, perhaps & ~bad
-    )
+    outcome = outcomes(bad & known & ~unknown, ~known | cut | unknown | perhaps)
+    return Windowed(outcome, origin, begin, end, at, held, perhaps & ~bad, undecided)
 
 
-def placed(view: View, unit: str, name: str, asked: Any, where: events.Where) -> tuple[Ints, Bounds, Bounds, Bools]:
-    """The instant from which each row's window counts, where it begins and ends, and whether it reaches beyond what is known."""
+class Placed(NamedTuple):
+    """The instant from which each row's window counts, where it begins and ends, whether it reaches beyond what is known, and
+    whether the output took no decision for it."""
+
+    origin: Ints
+    begin: Bounds
+    end: Bounds
+    cut: Bools
+    undecided: Bools
+
+
+def placed(view: View, unit: str, name: str, asked: Any, where: events.Where) -> Placed:
+    """The window of each row of the table."""
     about = events.asked(where) if asked.from_ == "event" else ()
     origin = events.picked(view, unit, about)[1] if about else timeline.reference_instants(view, unit, asked.from_)
-    begin, end = _window(view, name, origin, asked)
+    own = _own_decision(view, name, origin, asked)
+    begin, end = _window(view, name, origin, asked, own)
     known, last = origin != NEVER, view.obs.clock.end_ns
+    undecided = known & ~own.taken if own is not None else np.zeros_like(known)
     cut = (end.late > last) | timeline.in_gap(view, origin, np.minimum(end.late, last), name)
-    return origin, begin, end, known & (cut | (begin.early < timeline.unknown_until(view, name)))
+    cut |= (begin.early < timeline.unknown_until(view, name)) | undecided
+    return Placed(origin, begin, end, known & cut, undecided)
 
 
 def _chosen(first: Bools, one: Windowed, other: Windowed) -> Windowed:
@@ -121,20 +137,50 @@ def _chosen(first: Bools, one: Windowed, other: Windowed) -> Windowed:
     return Windowed(
         np.where(first, one.outcome, other.outcome), np.where(first, one.origin, other.origin), bounds(one.begin, other.begin),
         bounds(one.end, other.end), np.where(first, one.at_ns, other.at_ns), np.where(first, one.held_ns, other.held_ns),
-        np.where(first, one.doubtful, other.doubtful),
+        np.where(first, one.doubtful, other.doubtful), np.where(first, one.undecided, other.undecided),
     )  # fmt: skip
 
 
-def _window(view: View, name: str, origin: Ints, asked: Any) -> tuple[Bounds, Bounds]:
+def _window(view: View, name: str, origin: Ints, asked: Any, own: _Own | None) -> tuple[Bounds, Bounds]:
     """Where each row's window begins and ends."""
     begin = after(view, exactly(origin), asked.after)
-    if asked.within is None:
+    if asked.within is None and own is not None:
+        begin, end = begin if asked.after else exactly(own.begin), exactly(own.end)
+    elif asked.within is None:
         end = exactly(_until(view, name, origin, begin.stated, asked))
     elif (both := together(asked.after, asked.within)) is not None:
         end = after(view, exactly(origin), both)
     else:
         end = after(view, begin, asked.within)
     return begin, Bounds(*(np.maximum(e, b) for e, b in zip(end, begin, strict=True)))
+
+
+class _Own(NamedTuple):
+    """When an on-time would belong to each row's own decision, and whether one was taken."""
+
+    begin: Ints
+    end: Ints
+    taken: Bools
+
+
+def _own_decision(view: View, name: str, origin: Ints, asked: Any) -> _Own | None:
+    """For an output whose decisions act later, and a window that its next decision ends: the decision at or after `origin` owns
+    what comes nearer to the instant at which it acts than to its neighbours'. None for all others."""
+    output, decisions = view.station.output(name), view.obs.signals["output", name].decisions_ns
+    to_the_next = asked.within is None and (asked.until is None or isinstance(asked.until, str))
+    if not output.acts_after or decisions is None or not to_the_next:
+        return None
+    if len(decisions) < 2:
+        middles, before = _none(decisions[1:]), _none(decisions[:1])
+    else:
+        middles, before = between(view, decisions, output.acts_after)
+    own = np.searchsorted(decisions, origin, "left")
+    never_again = np.int64(view.obs.clock.end_ns + 1)
+    taken = own < len(decisions)
+    begin = np.append(np.concatenate((before, middles)), NEVER)[own]
+    if asked.from_ == output.decided_at:
+        taken &= np.append(decisions, NEVER)[own] == origin  # not that of a later box
+    return _Own(np.maximum(begin, origin), np.concatenate((middles, [never_again] * 2))[own], taken)
 
 
 def _none(like: Ints) -> Ints:
@@ -208,6 +254,8 @@ def why(view: View, unit: str, name: str, asked: Any, judged: Windowed, row: int
     if origin == NEVER:
         return f"{instant_text(asked.from_)} is not known" if isinstance(asked.from_, str) else f"there was no edge {asked.from_}"
     since = f"{asked.from_} at {seconds(origin)}"
+    if judged.undecided[row]:
+        return f"{name} took no decision from {since}"
     if judged.outcome[row] == NOT_JUDGED:
         if judged.end.late[row] > view.obs.clock.end_ns:
             return f"the window of {name} from {since} reaches past the end of the recording"
@@ -252,7 +300,8 @@ def without_decision(view: View, name: str) -> list[int]:
     if signal is None or signal.decisions_ns is None:
         return []
     starts = signal.must[:, 0][signal.must[:, 0] > view.obs.clock.first_ns]
-    of = np.searchsorted(signal.decisions_ns, starts, "right")
+    acts = after(view, exactly(signal.decisions_ns), view.station.output(name).acts_after)
+    of = np.searchsorted(acts.early, starts, "right")
     again = np.zeros(len(starts), dtype=np.bool_)
     again[1:] = of[1:] == of[:-1]
     found: list[int] = starts[(of == 0) | again].tolist()

@@ -42,6 +42,18 @@ def after(view: View, at: Bounds, reach: Reach) -> Bounds:
     return Bounds(travel.earliest(at.early, delay), travel.reached(at.stated, delay), travel.latest(at.late, delay))
 
 
+def between(view: View, at: Ints, reach: Reach) -> tuple[Ints, Ints]:
+    """What lies `reach` after instants (n,) in order, each a neighbour of the next: the middles between them (n - 1,), and an
+    instant as far before the first as its middle to the second lies behind it. In length if `reach` is one."""
+    if isinstance(reach, Length) and view.obs.belt is not None:
+        ways = travel.position_nm(view.obs.belt, at) + reach.nm
+        middles = (ways[:-1] + ways[1:]) // 2
+        return travel.first_at(view.obs.belt, middles), travel.first_at(view.obs.belt, 2 * ways[:1] - middles[:1])
+    acts = after(view, exactly(at), reach).stated
+    middles = (acts[:-1] + acts[1:]) // 2
+    return middles, 2 * acts[:1] - middles[:1]
+
+
 def together(first: Reach, second: Reach) -> Reach | None:
     """One reach for two of a kind, so that their doubt counts once; None for a time and a length."""
     if isinstance(first, Length) and isinstance(second, Length):

@@ -131,7 +131,8 @@ class Checks:
         for output in self.fields.outputs.values():
             used.update(_signals(output))
             used.update(edge.input for edge in (output.held_until, output.held_from, output.decided_at) if edge)
-            used.update({output.held_while} if output.held_while else ())
+            used.update(name for name in (output.held_while, output.enabled_while) if name)
+        used.update(channel.enabled_while for channel in self.fields.channels.values() if channel.enabled_while)
         for kind in self.fields.sets.values():
             used.update(edge.input for edge in (kind.from_, kind.to) if edge)
         used.update(form.gate.input for form in self.fields.recordings.values() if form.gate)
@@ -157,6 +158,12 @@ class Checks:
                     "(held_until, held_while) or a pulse",
                     "contradiction",
                 )
+        if output.acts_after is not None and not output.decided_at:
+            yield (
+                ("acts_after",),
+                "only what is decided at an edge can act later: this key needs `decided_at` beside it",
+                "contradiction",
+            )
         for key in LATER:
             if output.decided_at and getattr(output, key) is not None:
                 yield (

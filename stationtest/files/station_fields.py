@@ -175,6 +175,7 @@ class ChannelFields(Fields):
     held_for: Literal["item"] | None = None
     over: PositiveReach | None = None
     until: Edge | None = None
+    enabled_while: InputName | None = None
 
 
 class GroupFields(Fields):
@@ -211,6 +212,8 @@ class OutputFields(LogicFields):
     held_from: Edge | None = None
     held_while: InputName | None = None
     decided_at: Edge | None = None
+    acts_after: Reach | None = None
+    enabled_while: InputName | None = None
     on_delay: Reach = said("0 ms")
     off_delay: Reach = said("0 ms")
     pulse: PositiveReach | None = None

@@ -173,6 +173,7 @@ class Channel:
     on_delay_ns: int = 0
     off_delay_ns: int = 0
     pulse_ns: int | None = None
+    enabled_while: str | None = None  # an input; while it is off, what the channel reads switches nothing
     read_as: str = "level"
     held: HeldForItem | None = None
     place: Place = NOWHERE
@@ -238,8 +239,9 @@ class Output:
     """A digital signal out of the station's logic.
 
     `held_until`, `held_from` (edges) and `held_while` (an input) make a latch of each member of the logic (RS, reset dominant);
-    with `decided_at` the logic is read just before that edge and holds until the next decision, or gives a pulse (TP). `good` is
-    the state that says that all is well, None if it is not stated.
+    with `decided_at` the logic is read just before that edge and holds until the next decision, or gives a pulse (TP). Each
+    decision acts `acts_after` the edge, however many are under way: a shift register. While `enabled_while` (an input) is off,
+    what the logic reads is ignored. `good` is the state that says that all is well, None if it is not stated.
     """
 
     name: str
@@ -248,6 +250,8 @@ class Output:
     held_from: Edge | None = None
     held_while: str | None = None
     decided_at: Edge | None = None
+    acts_after: Reach = 0
+    enabled_while: str | None = None
     on_delay: Reach = 0
     off_delay: Reach = 0
     pulse: Reach | None = None

@@ -78,22 +78,30 @@ def _output(
     output: Output, given: Mapping[str, Ternary], edges: Mapping[Edge, Ints], span: Span, belt: Belt | None
 ) -> Evaluated:
     members = {name: given.get(name, ternary.unknown()) for name in output.logic.names()}
+    on = given.get(output.enabled_while, ternary.unknown()) if output.enabled_while else None
     carried: Ints = np.empty(0, dtype=np.int64)
     if output.held_until or output.held_from or output.held_while:
         resets = _joined(*(_edges(edge, given, edges, span) for edge in (output.held_until, output.held_from) if edge))
         enabled = given.get(output.held_while, ternary.unknown()) if output.held_while else None
-        latches = {name: ternary.latch(signal, resets, enabled) for name, signal in members.items()}
+        sets = members if on is None else {name: ternary.all_of(signal, on) for name, signal in members.items()}
+        latches = {name: ternary.latch(signal, resets, enabled) for name, signal in sets.items()}
         members = {name: state for name, (state, _) in latches.items()}
         carried = np.unique(np.concatenate([carried, *(instants for _, instants in latches.values())]))
     state = _combine(output.logic, members)
     if output.decided_at is None:
+        if on is not None and not output.latched:
+            state = ternary.all_of(state, on)
         return Evaluated(_timed(output, state, span, output.pulse, belt), None, carried)
     decisions = _edges(output.decided_at, given, edges, span)
+    if on is not None:
+        decisions = ternary.enabled_edges(decisions, on)
     if output.pulse is None:
-        timed = _timed(output, ternary.decided(state, decisions), span, None, belt)
+        state = ternary.later(ternary.decided(state, decisions), on_belt(output.acts_after, belt))
+        timed = _timed(output, state, span, None, belt)
     else:
         # each decision gives its own pulse, however the one before it went; a delay moves it
-        timed = ternary.decided_pulses(state, decisions, on_belt(output.pulse, belt), on_belt(output.on_delay, belt))
+        delays = on_belt(output.acts_after, belt), on_belt(output.on_delay, belt)
+        timed = ternary.decided_pulses(state, decisions, on_belt(output.pulse, belt), delays)
         timed = ternary.bounded(ternary.off_delay(timed, on_belt(output.off_delay, belt)), span)
     return Evaluated(timed, decisions.sure, carried)
 
@@ -146,5 +154,4 @@ def _reads(output: Output) -> Iterator[str]:
     for edge in (output.held_until, output.held_from, output.decided_at):
         if edge:
             yield edge.input
-    if output.held_while:
-        yield output.held_while
+    yield from (name for name in (output.held_while, output.enabled_while) if name)

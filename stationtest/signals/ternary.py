@@ -189,16 +189,34 @@ def decided(logic: Ternary, at: Edges) -> Ternary:
     return Ternary(must, ivs.union(ivs.merge(cuts[yes_can]), _held(good, cuts)))
 
 
-def decided_pulses(logic: Ternary, at: Edges, length: Delay, delay: Delay = 0) -> Ternary:
-    """A pulse (TP) at each decision that finds the logic on, `delay` after it; not retriggered while it runs."""
+def enabled_edges(at: Edges, enabled: Ternary) -> Edges:
+    """The edges that find a signal on just before them; perhaps where it is perhaps."""
+    surely, perhaps = ivs.before(enabled.must, at.sure), ivs.before(enabled.can, at.sure)
+    doubtful = at.sure[perhaps & ~surely]
+    stretches = ivs.intersect(at.perhaps, enabled.can + _ONE_TICK)
+    return Edges(at.sure[surely], ivs.union(stretches, np.column_stack((doubtful, doubtful + _ONE_TICK))))
+
+
+def later(t: Ternary, delay: Delay) -> Ternary:
+    """The signal `delay` later, rises and falls alike: what a shift register hands on."""
+    if isinstance(delay, int):
+        return Ternary(t.must + delay, t.can + delay) if delay else t
+    must = np.column_stack((travel.latest(t.must[:, 0], delay), travel.earliest(t.must[:, 1], delay)))
+    can = np.column_stack((travel.earliest(t.can[:, 0], delay), travel.latest(t.can[:, 1], delay)))
+    return Ternary(ivs.merge(must), ivs.merge(can))
+
+
+def decided_pulses(logic: Ternary, at: Edges, length: Delay, delays: Sequence[Delay] = ()) -> Ternary:
+    """A pulse (TP) at each decision that finds the logic on, after all of `delays`; not retriggered while it runs."""
     must, can = ivs.before(logic.must, at.sure), ivs.before(logic.can, at.sure)
     _, good = _decisions_perhaps(logic, at)
     runs = np.concatenate((np.column_stack((at.sure, at.sure + _ONE_TICK))[can], good))
     sure = np.concatenate((must[can], np.zeros(len(good), dtype=np.bool_)))
     order = np.argsort(runs[:, 0], kind="stable")
-    last = runs[order, 1] - _ONE_TICK
-    runs = np.column_stack((travel.earliest(runs[order, 0], delay), travel.latest(last, delay) + _ONE_TICK))
-    return pulses(runs, sure[order], length)
+    first, last = runs[order, 0], runs[order, 1] - _ONE_TICK
+    for delay in delays:
+        first, last = travel.earliest(first, delay), travel.latest(last, delay)
+    return pulses(np.column_stack((first, last + _ONE_TICK)), sure[order], length)
 
 
 def pulse_range(t: Ternary, starts: Ints, ends: Ints, seen_ns: int) -> tuple[Ints, Ints]:

@@ -85,7 +85,13 @@ def _moved(delay: OnBelt, t_ns: Ints, more_nm: int) -> Ints:
     belt = delay.belt
     if belt is None:
         return t_ns
-    wanted = position_nm(belt, t_ns) + max(delay.length.nm + more_nm, 0)
+    at = first_at(belt, position_nm(belt, t_ns) + max(delay.length.nm + more_nm, 0))
+    outside = (t_ns < belt.at_ns[0]) | (t_ns > belt.at_ns[-1])
+    return np.where(outside, t_ns, np.maximum(at, t_ns))
+
+
+def first_at(belt: Belt, wanted: Ints) -> Ints:
+    """The first instant (n,) at which the belt has moved so far, in nm since the first row; `end + 1` if it never did."""
     k = np.searchsorted(belt.at_nm, wanted, "left")
     n = len(belt.at_nm)
     inner = k.clip(1, n - 1)
@@ -94,9 +100,7 @@ def _moved(delay: OnBelt, t_ns: Ints, more_nm: int) -> Ints:
     share = ((wanted - x0) / way).clip(0.0, 1.0)
     # the first whole nanosecond at which it is reached; a millionth less, so that rounding does not make it one later
     at = t0 + np.ceil(share * (belt.at_ns[inner] - t0) - 1e-6).astype(np.int64)
-    at = np.where(k == n, belt.at_ns[-1] + 1, np.where(k == 0, t_ns, at))
-    outside = (t_ns < belt.at_ns[0]) | (t_ns > belt.at_ns[-1])
-    return np.where(outside, t_ns, np.maximum(at, t_ns))
+    return np.where(k == n, belt.at_ns[-1] + 1, np.where(k == 0, belt.at_ns[0], at))
 
 
 def way_nm(belt: Belt, from_ns: Ints, to_ns: Ints) -> Ints:

@@ -276,9 +276,11 @@ def of(*targets: str) -> Present:
     return Present(kind="targets", targets=targets)
 
 
-def run_case(table: Table | SourceObservations, one: Case, specimens: tuple[Specimen, ...] = ()) -> dict[str, Any]:
+def run_case(
+    table: Table | SourceObservations, one: Case, specimens: tuple[Specimen, ...] = (), declared: Station | None = None
+) -> dict[str, Any]:
     """The result of the case on one recording made by hand."""
     obs = table.observations() if isinstance(table, Table) else table
-    declared = table.station if isinstance(table, Table) else station()
+    declared = table.station if isinstance(table, Table) else declared or station()
     suite = Suite(folder=".", station=declared, cases=(one,), specimens=specimens)
     return dict(judge(suite, one, dict.fromkeys(one.readings, obs), PARTS))

@@ -29,7 +29,7 @@ channels:
 inputs: [gate, encoder]
 outputs:
   seen good: {{all_of: [ok], held_until: gate}}
-  flap: {{none_of: [seen good], decided_at: gate, on_delay: 620 mm, pulse: 60 mm}}
+  flap: {{none_of: [seen good], decided_at: gate, acts_after: 620 mm, pulse: 60 mm}}
 recordings:
   "recordings/*.csv":
     {{time: {{column: t, in: ms}}, every: 1 ms, gap: 5 ms, target: target, specimen: no,
@@ -44,6 +44,10 @@ cases:
     title: A bad one is thrown out at the flap
     present: bad
     expect: {outputs: {flap: {is: on, from: gate, after: 610 mm, within: 30 mm, lasts: at least 40 mm}}}
+  GOOD:
+    title: A good one is not thrown out
+    present: good
+    expect: {outputs: {flap: {is: off, from: gate, until: next decision}}}
 """
 
 
@@ -98,6 +102,7 @@ def test_three_boxes_under_way_and_a_stop(tmp_path: Path, way: str, recorded: bo
     found = counts(folder_of(tmp_path, recording(KINDS, STOPS), way, recorded=recorded))
     if way == COUNT:
         assert found["BAD"] == (4, 0, 0)
+        assert found["GOOD"] == (5, 0, 1)  # nothing was decided after the last one, so nobody knows where its time ends
     else:
         assert found["BAD"][1] == 0 and (found["BAD"][0] or not recorded)
 
@@ -106,6 +111,14 @@ def test_a_flap_that_counts_milliseconds_is_caught(tmp_path: Path) -> None:
     """Recorded rejects 40 mm late: not one of them belongs to its box."""
     found = counts(folder_of(tmp_path, recording(KINDS, STOPS, extra_mm=40), recorded=True))
     assert found["BAD"] == (0, 4, 0)
+
+
+def test_a_flap_that_throws_out_the_box_behind_is_caught(tmp_path: Path) -> None:
+    """Recorded rejects 180 mm late hit the next box: bad ones stay, good ones behind a bad one are thrown out."""
+    found = counts(folder_of(tmp_path, recording(KINDS, STOPS, extra_mm=180), recorded=True))
+    behind = [KINDS[k + 1] for k in range(len(KINDS) - 1) if KINDS[k] == "bad"]
+    assert behind == ["bad", "good", "good", "good"]  # the second bad one is thrown out, by luck
+    assert found["BAD"] == (1, 3, 0) and found["GOOD"][1] == 3
 
 
 def test_a_stated_speed_knows_no_stop(tmp_path: Path) -> None:

@@ -14,7 +14,7 @@ from factory import MS, Did, Table, case, of, run_case, station
 
 from stationtest.model.case import Evidence, Present
 from stationtest.model.observations import SourceObservations
-from stationtest.model.travel import NM, Belt
+from stationtest.model.travel import NM, Belt, Length
 from stationtest.signals import intervals
 
 SHORT = Present(kind="set", set="full box", which="lacking", lacking="mint")
@@ -152,17 +152,58 @@ def test_response_in_length() -> None:
     assert outcome(answered("7 mm", doubt_nm=NM)) == "nonconforming"
 
 
-def test_held_over_of_a_pulse_in_length_is_excepted() -> None:
-    """A pulse of 60 mm from the box before may go on after this box's `from`, as long as it and the scan explain."""
-    from stationtest.model.travel import Length
+def queue(on: list[tuple[float, float]], decisions: list[float], **asked: Any) -> dict[str, Any]:
+    """A complete box out at 10 s, boxes every 180 mm (360 ms), a flap that acts after 620 mm: 11.24 s."""
+    flap = dataclasses.replace(station().output("flap"), acts_after=Length(620 * NM))
+    outputs = tuple(flap if one.name == "flap" else one for one in station().outputs)
+    declared = station(outputs=outputs)
+    table = Table(declared, end=60_000)
+    table.add_set(9900, 10_000, {"mint": 1, "chamomile": 1})
+    table.signal("input", "box out", must=[(t, t + 50) for t in (9640, 10_000, 10_360)], basis="recorded")
+    table.signal("output", "flap", must=on, basis="recorded", decisions=decisions)
+    obs = dataclasses.replace(table.observations(), belt=SPEED_50)
+    one = case(FULL, Evidence(trials=1), outputs={"flap": {"is": "off", "from": "box out", **asked}})
+    return run_case(obs, one, declared=declared)
 
-    flap = dataclasses.replace(station().output("flap"), pulse=Length(60 * NM))
+
+@pytest.mark.parametrize(
+    ("on", "wanted"),
+    [
+        ([(10_160, 10_280), (10_520, 10_640), (10_880, 11_000)], "conforming"),  # of the three boxes ahead
+        ([(10_880, 11_000), (11_600, 11_720)], "conforming"),  # of the box before and of the box behind
+        ([(11_240, 11_360)], "nonconforming"),
+        ([(11_061, 11_181)], "nonconforming"),  # nearer to 11.24 s than to the 10.88 s of the box before
+        ([(11_059, 11_179)], "conforming"),  # the other way round: held over from there
+        ([(11_059, 11_300)], "nonconforming"),  # but no longer than its pulse of 120 ms and the scan explain
+        ([(11_419, 11_500)], "nonconforming"),  # nearer than to the 11.60 s of the box behind
+        ([(11_421, 11_500)], "conforming"),
+    ],
+)
+def test_a_decision_that_acts_later_owns_what_comes_nearest(on: list[tuple[float, float]], wanted: str) -> None:
+    """Acting instants are 360 ms apart, so the middles lie at 11.06 s and 11.42 s."""
+    for more in ({}, {"until": "next decision"}):
+        assert outcome(queue(on, [9640, 10_000, 10_360], **more)) == wanted
+
+
+def test_a_decision_that_was_not_taken_is_not_judged() -> None:
+    """The decision at 10 s was left out (its input was off): the one at 10.36 s is of another box."""
+    result = queue([(11_600, 11_720)], [9640, 10_360])
+    assert outcome(result) == "not_judged" and "flap took no decision from box out at 10.000 s" in result["reason"]
+    last = queue([], [9640, 10_000])
+    assert outcome(last) == "not_judged" and "reaches past the end of the recording" in last["reason"]
+
+
+def test_held_over_of_a_pulse_in_length_is_excepted() -> None:
+    """A pulse of 40 mm from the box before may go on after this box's `from`, as long as it and the scan explain."""
+    flap = dataclasses.replace(station().output("flap"), pulse=Length(40 * NM))
     outputs = tuple(flap if one.name == "flap" else one for one in station().outputs)
     asked = {"is": "off", "from": "box out", "until": "next decision"}
-    for until, wanted in [(10_100, "conforming"), (10_150, "nonconforming")]:  # 60 mm are 120 ms, and 14 ms are seen for sure
-        table = Table(station(outputs=outputs), end=60_000)
+    for until, wanted in [(10_070, "conforming"), (10_080, "nonconforming")]:  # 40 mm are 80 ms, and 14 ms are seen for sure
+        declared = station(outputs=outputs)
+        table = Table(declared, end=60_000)
         table.add_set(9000, 10_000, {"mint": 1, "chamomile": 1})
         table.signal("input", "box out", must=[(9_950, 9_960), (10_000, 10_100), (12_000, 12_100)], basis="recorded")
         table.signal("output", "flap", must=[(9_980, until)], basis="recorded", decisions=[9_950, 10_000, 12_000])
         obs = dataclasses.replace(table.observations(), belt=SPEED_50)
-        assert outcome(run_case(obs, case(FULL, Evidence(trials=1), outputs={"flap": asked}))) == wanted
+        one = case(FULL, Evidence(trials=1), outputs={"flap": asked})
+        assert outcome(run_case(obs, one, declared=declared)) == wanted

@@ -13,7 +13,7 @@ STATION_PROBLEMS: list[tuple[str, str, list[str]]] = [
             (
                 "station.yaml:18:45: channels.1.tolerence: there is no key `tolerence` here; did you mean "
                 "`tolerance`?; allowed sensor, reference, references, for, distance, tolerance, switching, hysteresis, switches, on_delay, "
-                "off_delay, pulse and 4 more [unknown-key]"
+                "off_delay, pulse and 5 more [unknown-key]"
             ),
         ],
     ),

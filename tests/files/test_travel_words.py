@@ -108,6 +108,29 @@ def test_wrong_lengths(tmp_path: Path, after: str, said: str) -> None:
     assert said in told
 
 
+def test_decisions_that_act_later_and_what_is_ignored(tmp_path: Path) -> None:
+    later = STATION.replace("decided_at: box out, pulse", "decided_at: box out, acts_after: 620 mm, enabled_while: box in, pulse")
+    later = later.replace("CIEDE2000, tolerance: 4}\n  2", "CIEDE2000, tolerance: 4, enabled_while: box in}\n  2")
+    read = suite(make(tmp_path, later + "travel: {speed: 500 mm/s}\n", CASES))
+    flap = read.station.output("flap")
+    assert (flap.acts_after, flap.enabled_while) == (Length(620 * NM), "box in")
+    assert read.station.channel("1").enabled_while == "box in"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("held_until: box out}", "held_until: box out, acts_after: 1 s}", "acts_after: only what is decided at an edge can act"),
+        ("decided_at: box out, p", "decided_at: box out, acts_after: 62 mm, p", "a length of belt needs `travel:`"),
+        ("decided_at: box out, p", "decided_at: box out, enabled_while: box on, p", "there is no input of this name"),
+        ("tolerance: 4}", "tolerance: 4, enabled_while: flap}", "there is no input of this name"),
+    ],
+)
+def test_what_is_wrong_with_them(tmp_path: Path, old: str, new: str, said: str) -> None:
+    (told,) = problems(make(tmp_path, STATION.replace(old, new, 1), CASES))
+    assert said in told
+
+
 def test_a_limit_in_length_begins_with_its_word(tmp_path: Path) -> None:
     cases = CASES + WINDOW.replace("at least 100 ms", "50 mm")
     (told,) = problems(make(tmp_path, STATION + "travel: {speed: 500 mm/s}\n", cases))

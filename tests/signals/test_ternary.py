@@ -167,7 +167,7 @@ def test_decision_at_an_edge(a, b):
 @given(hazy, hazy, times, st.integers(0, 2))
 def test_pulse_of_a_decision(a, b, length, delay):
     length = min(length, FIRST - delay)  # so that the ticks before the recording suffice
-    pulsed = ternary.decided_pulses(unbounded(a), ternary.rising(signal(b), SPAN), length, delay)
+    pulsed = ternary.decided_pulses(unbounded(a), ternary.rising(signal(b), SPAN), length, (delay,))
     outcomes = [
         ticks.decision_pulse(s, ticks.r_trig(d, memory=False), length, delay) for s in every(a) for d in every(b)
     ]

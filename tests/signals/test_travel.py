@@ -255,8 +255,8 @@ def test_a_queue_of_decisions_against_a_shift_register(way: tuple[list[int], Bel
     to_flap, pulse = data.draw(st.integers(0, 15)), data.draw(st.integers(1, 6))
     # a pulse from before the first row might swallow the first one here (TP is not retriggered)
     gate = [now and here > pulse + 6 for now, here in zip(gate, x, strict=True)]
-    output = Output(name="flap", logic=Logic(op="all_of", of=("bad",)), decided_at=Edge(input="gate"), on_delay=Length(to_flap),
-                    pulse=Length(pulse))  # fmt: skip
+    output = Output(name="flap", logic=Logic(op="all_of", of=("bad",)), decided_at=Edge(input="gate"),
+                    acts_after=Length(to_flap), pulse=Length(pulse))  # fmt: skip
     signals = {"bad": known(bad), "gate": known(gate)}
     edges = {Edge(input="gate"): np.array([i for i in range(1, n) if gate[i] and not gate[i - 1]], np.int64)}
     found = logic.evaluate(Station(name="s", outputs=(output,)), signals, edges, (0, n), one)["flap"].state
