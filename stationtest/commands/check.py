@@ -50,7 +50,7 @@ def _recordings(found: Suite, parts: Parts) -> list[str]:
 
     told: list[str] = []
     problems: list[Problem] = []
-    for key in found.readings():
+    for key in dict.fromkeys([*found.readings(), *(scene.path for scene in found.scenes)]):
         try:
             told += ["", *understood.lines(found, key, parts)]
         except StationtestError as error:

@@ -209,6 +209,7 @@ ChannelName = Annotated[str, PlainValidator(known_as("channel")), _name_scheme("
 SensorName = Annotated[str, PlainValidator(known_as("sensor")), _name_scheme("sensor")]
 InputName = Annotated[str, PlainValidator(known_as("input")), _name_scheme("input")]
 OutputName = Annotated[str, PlainValidator(known_as("output")), _name_scheme("output")]
+EventName = Annotated[str, PlainValidator(known_as("event")), _name_scheme("event")]
 SetName = Annotated[str, PlainValidator(known_as("set")), _name_scheme("set")]
 ItemName = Annotated[str, PlainValidator(known_as("item")), _name_scheme("item")]
 EvidenceName = Annotated[str, PlainValidator(known_as("evidence")), _name_scheme("evidence")]

@@ -49,6 +49,13 @@ class Checks:
         for name, given in self.fields.inputs.items():
             for loc, message, code in self._input(given):
                 yield ("inputs", name, *loc), message, code
+        declared = dict(self.station.conditions)
+        for name, value in self.fields.conditions.items():
+            if value not in declared.get(name, ()):
+                near = nearest(value, declared.get(name, ()))
+                hint = f"; did you mean `{near}`?" if near else ""
+                said = f"{name} has no value of this name{hint}; found {value}; allowed {allowed_words(declared.get(name, ()))}"
+                yield ("conditions", name), said, "unknown-name"
 
     def _unknown(self, what: str, name: str, known: Iterable[str]) -> tuple[str, str]:
         near = nearest(name, known)

@@ -7,11 +7,13 @@ from typing import Annotated, Any, Literal
 from pydantic import Field
 
 from stationtest.files.fields import ByKind, Fields, said
+from stationtest.files.recording_fields import ConditionName
 from stationtest.files.scalars import (
     AnyDuration,
     AnyShare,
     Count,
     Duration,
+    EventName,
     Frequency,
     InputName,
     Length,
@@ -306,4 +308,6 @@ class SceneFields(Fields):
     targets: dict[TargetName, SceneTargetFields] = Field(min_length=1)
     belt: BeltFields
     sets: dict[SetName, SceneSetFields] = Field(default_factory=dict)
+    conditions: dict[ConditionName, Text] = Field(default_factory=dict)
+    events: dict[EventName, OneOrMore[AnyDuration]] = Field(default_factory=dict)
     inputs: dict[InputName, SceneInputFields] = Field(default_factory=dict)

@@ -9,6 +9,7 @@ from stationtest.files import scene_fields as written
 from stationtest.files.station_model import colour_of
 from stationtest.files.tree import Map, Tree
 from stationtest.model import scene as model
+from stationtest.model.events import Event
 from stationtest.model.spectrum import Spectrum
 from stationtest.model.station import Sensor, Station
 from stationtest.place import Place
@@ -48,6 +49,11 @@ def scene(
                 place=place("sets", name),
             )
             for name, given in fields.sets.items()
+        ),
+        conditions=tuple(fields.conditions.items()),
+        events=tuple(
+            Event(name=name, at_ns=at)
+            for at, name in sorted((at, name) for name, instants in fields.events.items() for at in instants)
         ),
         inputs=tuple(_input(name, given, place("inputs", name)) for name, given in fields.inputs.items()),
         files=spectra.files,

@@ -304,7 +304,7 @@ class _Loader:
             self.problems += problems
             if path not in used:
                 self.files = before
-            elif scene is not None:
+            if scene is not None:
                 found.append(scene)
         return tuple(found)
 

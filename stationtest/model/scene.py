@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from stationtest.model.events import Event
 from stationtest.model.spectrum import Spectrum
 from stationtest.model.station import Colour
 from stationtest.place import NOWHERE, Place
@@ -289,6 +290,8 @@ class Scene:
     belt: Belt
     sets: tuple[SceneSet, ...] = ()
     inputs: tuple[SceneInput, ...] = ()
+    conditions: tuple[tuple[str, str], ...] = ()  # the same for the whole scene
+    events: tuple[Event, ...] = ()  # in order of time
     files: tuple[str, ...] = ()  # the spectra that it names, relative to the station folder
     place: Place = NOWHERE
 

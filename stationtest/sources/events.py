@@ -24,14 +24,14 @@ COLUMNS = ("time", "event", "note")
 
 
 def read_events(recording: Readings) -> tuple[Event, ...]:
-    """The events in order of time; none where the form names no list.
+    """The events in order of time: its own, or those of the list that the form names; none where it names none.
 
     Times are in the unit, decimals and zone of the recording's own. Raises `ReadingsError`: no such file, an event that the
     station does not declare, a time that is none or goes back, each with its line.
     """
     form = recording.form
     if form.events_path is None:
-        return ()
+        return recording.events
     path = beside(recording.path, form.events_path)
     place = Path(recording.suite.folder) / path
     if not place.is_file():

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Protocol
 
 from stationtest.model.case import Suite
+from stationtest.model.events import Event
 from stationtest.model.recording_form import RecordingForm
 from stationtest.model.travel import Travel
 from stationtest.signals.batch import Batch, Listed
@@ -20,8 +21,8 @@ class Readings(Protocol):
 
     `kind` is 'recording' or 'scene'; `simulated` also of a recording that was written from a scene. `sensors` are those that are
     in it. `origin` is ISO 8601 text of the first row where the times are dates, else None; all times are nanoseconds since then.
-    `reader` says what read or made them. `travel` is how the belt moves in it, None where that is not known.
-    `worlds` are the ways in which its instants may lie otherwise than logged, `truth_within_ns` how well presentations are known.
+    `reader` says what read or made them. `events` are those that it brings itself. `travel` is how the belt moves in it, None
+    where that is not known. `worlds` are the ways in which its instants may lie otherwise than logged, `truth_within_ns` how well presentations are known.
     """
 
     kind: str
@@ -35,6 +36,7 @@ class Readings(Protocol):
     origin: str | None
     rows_hint: int | None
     travel: Travel | None
+    events: tuple[Event, ...]
     worlds: Sequence[World]
     truth_within_ns: int
 

@@ -18,6 +18,7 @@ from stationtest.errors import readings_error
 from stationtest.files.words import listed as in_words
 from stationtest.files.words import shown
 from stationtest.model.case import Suite
+from stationtest.model.events import Event
 from stationtest.model.parts import ReadingFormatPart, resolve
 from stationtest.model.recording_form import RecordingForm
 from stationtest.model.recording_tables import has_tables
@@ -124,6 +125,7 @@ class Recording:
     """
 
     kind = "recording"
+    events: tuple[Event, ...] = ()
 
     def __init__(
         self,

@@ -34,7 +34,10 @@ class OpenedScene:
     def __init__(self, suite: Suite, scene: Scene) -> None:
         (given,) = scene.sensors
         self.suite, self.scene, self.path = suite, scene, scene.path
-        self.form = RecordingForm(pattern=scene.path, every_ns=scene.every_ns, gap_ns=GAP * scene.every_ns)
+        self.form = RecordingForm(
+            pattern=scene.path, every_ns=scene.every_ns, gap_ns=GAP * scene.every_ns,
+            conditions=tuple((name, name) for name, _ in scene.conditions),
+        )  # fmt: skip
         self.reader: dict[str, Any] = {"name": "scene", "version": VERSION, "seed": scene.seed}
         self.sensors: tuple[str, ...] = (given.name,)
         self.origin_ns = 0
@@ -51,6 +54,8 @@ class OpenedScene:
         self.tables = {"target": [target.name for target in scene.targets], "specimen": specimens}
         if scene.sets:
             self.tables["set"] = sets
+        self.tables |= {name: [value] for name, value in scene.conditions}
+        self.events = scene.events
 
     def _tell_apart(self) -> None:
         """Neighbours that touch must differ in something, or truth would take them for one presentation (A23)."""
@@ -104,7 +109,8 @@ class OpenedScene:
         columns = {"target": line.target, "specimen": specimen}
         if "set" in self.tables:
             columns["set"] = line.set
-        return {name: np.where(there, column[which], -1).astype(np.int32) for name, column in columns.items()}
+        constant = {name: np.zeros(len(t_ns), np.int32) for name, _ in self.scene.conditions}
+        return constant | {name: np.where(there, column[which], -1).astype(np.int32) for name, column in columns.items()}
 
     worlds: Sequence[World] = ()
     truth_within_ns = 0

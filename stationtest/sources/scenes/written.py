@@ -67,22 +67,30 @@ class Columns:
 
     def form(self, opened: OpenedScene, pattern: str) -> str:
         """The entry under `recordings:` that reads the file, as YAML to paste."""
+        conditions = dict(opened.scene.conditions)
         keys = [f"time: {{column: {_plain(self.time)}, in: ns}}", f"every: {duration_text(opened.form.every_ns or 0)}"]
         keys.append(f"gap: {duration_text(opened.form.gap_ns or 0)}")
-        keys += [f"{role}: {_plain(column)}" for role, column in self.truth.items()]
+        keys += [f"{role}: {_plain(column)}" for role, column in self.truth.items() if role not in conditions]
+        if conditions:
+            keys.append(f"conditions: {{{', '.join(f'{_plain(name)}: {_plain(self.truth[name])}' for name in conditions)}}}")
+        if opened.scene.events:
+            keys.append(f"events: {json.dumps(events_beside(pattern), ensure_ascii=False)}")
         if self.inputs:
             keys.append(f"inputs: {{{', '.join(f'{_plain(name)}: {_plain(at)}' for name, at in self.inputs.items())}}}")
         return f"recordings:\n  {json.dumps(pattern, ensure_ascii=False)}:\n    {{{', '.join(keys)}}}\n"
 
 
 def write(opened: OpenedScene, path: str, progress: Progress | None = None) -> Columns:
-    """Write a scene to a new file. Returns its columns.
+    """Write a scene to a new file, and its events, where it has any, to a list beside it. Returns its columns.
 
     Raises `UsageError`: 'exists' where there is something at that path, 'cannot-write' where the disk is too small for it (known
     from its first cell, before anything is written) or may not be written. Nothing half-written is left.
     """
     if os.path.lexists(path):
         raise usage(f"{shown(path, 200)} is there already and is not written over; name a new file", "exists")
+    events = events_beside(path) if opened.scene.events else None
+    if events and os.path.lexists(events):
+        raise usage(f"{shown(events, 200)} is there already and is not written over; name another file", "exists")
     columns = Columns(opened, opened.suite.station.sensor(opened.sensors[0]))
     first = opened.cell(0)
     _fits(columns, first, opened.line.rows, path)
@@ -91,7 +99,15 @@ def write(opened: OpenedScene, path: str, progress: Progress | None = None) -> C
             writer.write_batch(columns.table(batch), row_group_size=GRID)
             if progress:
                 progress(batch.first_row + len(batch), opened.line.rows)
+    if events:
+        lines = ["time,event,note", *(f'{event.at_ns},"{event.name.replace(chr(34), chr(34) * 2)}",' for event in opened.events)]
+        safe_write.write(events, ("\n".join(lines) + "\n").encode())
     return columns
+
+
+def events_beside(path: str) -> str:
+    """Where the events of a recording are written."""
+    return path.removesuffix(".parquet") + "_events.csv"
 
 
 def _rest(opened: OpenedScene, first: Batch) -> Iterator[Batch]:
