@@ -22,7 +22,8 @@ class Readings(Protocol):
     `kind` is 'recording' or 'scene'; `simulated` also of a recording that was written from a scene. `sensors` are those that are
     in it. `origin` is ISO 8601 text of the first row where the times are dates, else None; all times are nanoseconds since then.
     `reader` says what read or made them. `events` are those that it brings itself. `travel` is how the belt moves in it, None
-    where that is not known. `worlds` are the ways in which its instants may lie otherwise than logged, `truth_within_ns` how well presentations are known.
+    where that is not known. `worlds` are the ways in which its instants may lie otherwise than logged, `truth_within_ns` how well
+    presentations are known.
     """
 
     kind: str
