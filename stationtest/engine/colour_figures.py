@@ -152,13 +152,14 @@ def distances(views: Sequence[View], learned: Means) -> Iterator[Figure]:
     """For each channel the least distance of every presentation at its sensor, by target: own ones first, then by nearness."""
     if not views:
         return
-    station = views[0].station
+    station, met = views[0].station, _met(views)
     of_sensor = {sensor.name: len(station.channels_of(sensor.name)) for sensor in station.sensors}
     drawn = {name for sensor in station.sensors for name in closest(station, sensor, learned)}
     for number, channel in enumerate(station.channels, 1):
         if channel.name not in drawn:
             continue
-        rows = [row for row in (_distances(views, channel, target.name) for target in views[0].station.targets) if row["n"]]
+        targets = [target.name for target in station.targets if (channel.name, target.name) in met]
+        rows = [row for row in (_distances(name, *met[channel.name, name]) for name in targets) if row["n"]]
         if not rows:
             continue
         rows.sort(key=lambda row: (row["should"] != "on", row["five"][2]))
@@ -185,14 +186,20 @@ def distances(views: Sequence[View], learned: Means) -> Iterator[Figure]:
         }
 
 
-def _distances(views: Iterable[View], channel: Channel, target: str) -> dict[str, Any]:
-    parts, should = [np.empty(0)], ""
+def _met(views: Iterable[View]) -> dict[tuple[str, str], tuple[str, list[Floats]]]:
+    """By channel and target: what the channel should do there, and the least distances of the presentations of each view."""
+    found: dict[tuple[str, str], tuple[str, list[Floats]]] = {}
     for view in views:
         shown, did = view.obs.presentations, view.obs.responses
         for t, _, c, rows in pairs.met(view):
-            if shown.targets[t] == target and did.channels[c] == channel.name:
-                should = should or pairs.role(view, rows, c)
-                parts.append((1 - did.closeness_max[rows, c]) * channel.tolerance)
+            channel = view.station.channel(did.channels[c])
+            should, parts = found.get((channel.name, shown.targets[t]), ("", []))
+            parts.append((1 - did.closeness_max[rows, c]) * channel.tolerance)
+            found[channel.name, shown.targets[t]] = should or pairs.role(view, rows, c), parts
+    return found
+
+
+def _distances(target: str, should: str, parts: list[Floats]) -> dict[str, Any]:
     values = np.concatenate(parts)
     values = values[np.isfinite(values)]
     points = values[thinning.every_kth(len(values), MOST_DISTANCES)].tolist() if len(values) else []

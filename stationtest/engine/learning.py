@@ -5,6 +5,7 @@ Clipped or dark readings teach nothing: they are refused (counter-example A16). 
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -34,12 +35,15 @@ class Taught:
     rows: dict[Learned, int] = field(default_factory=dict)
 
 
-def learn(suite: Suite, parts: Parts) -> Taught:
-    """Every learned reference of the station. Raises `ReadingsError` with all that cannot be learned ('cannot-learn')."""
+def learn(suite: Suite, parts: Parts, sensors: Collection[str] | None = None) -> Taught:
+    """Every learned reference of the station, or of the named sensors alone.
+
+    Raises `ReadingsError` with all that cannot be learned ('cannot-learn').
+    """
     taught = Taught()
     problems: list[Problem] = []
     for channel in suite.station.channels:
-        for learned in channel.learned:
+        for learned in channel.learned if sensors is None or channel.sensor in sensors else ():
             if learned not in taught.means:
                 try:
                     _learn(suite, parts, learned, suite.station.sensor(channel.sensor), taught)

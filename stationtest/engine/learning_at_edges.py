@@ -58,8 +58,13 @@ class _Lesson:
 
 
 def learn_at_edges(station: Station, recording: Readings, taught: Taught) -> Relearned | None:
-    """What was learned at edges in a recording; None where no channel learns so. A pass of its own over the readings."""
-    learners = [(channel, channel.learned_at) for channel in station.channels if channel.learned_at is not None]
+    """What was learned at edges in a recording; None where no channel of its sensors learns so. A pass of its own over the
+    readings."""
+    learners = [
+        (channel, channel.learned_at)
+        for channel in station.channels
+        if channel.learned_at is not None and channel.sensor in recording.sensors
+    ]
     if not learners or recording.form.rows == "trials":
         return None
     lessons = _Pass(station, recording, [(channel, how) for channel, how in learners if how is not None]).run()
@@ -79,7 +84,9 @@ def learn_at_edges(station: Station, recording: Readings, taught: Taught) -> Rel
         meant = one.how.targets[min(one.number, len(one.how.targets) - 1)]
         new = next(channel for channel in channels if channel.name == one.channel.name)
         if one.why is None and one.total is not None:
-            key = Learned(recording=recording.path, target=meant, samples=one.how.samples, at_ns=one.edge_ns)
+            key = Learned(
+                recording=recording.path, target=meant, sensor=one.channel.sensor, samples=one.how.samples, at_ns=one.edge_ns
+            )  # fmt: skip
             means[key] = tuple((one.total / one.taken).tolist())
             new = replace(new, references=(Reference(name=meant, learned=key),))
         new = replace(new, for_targets=(meant,))

@@ -62,7 +62,7 @@ def observe(suite: Suite, key: str, parts: Parts, *, progress: Progress | None =
     `progress(rows done, rows in all or None)` is called now and then. Raises `ReadingsError` where the recording is refused.
     """
     recording = open_recording(suite, key, parts.formats)
-    taught = learning.learn(suite, parts)
+    taught = learning.learn(suite, parts, recording.sensors)
     if recording.form.rows == "trials":
         from stationtest.engine.hand_trials import observe_trials
 

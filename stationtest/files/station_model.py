@@ -180,14 +180,15 @@ def _channel(
     name: str, channel: ChannelFields, only_sensor: str, colours: Mapping[str, model.Colour | None], folder: Folder, place: Place
 ) -> model.Channel:
     given = channel.references if channel.references is not None else [channel.reference]
-    references = tuple(_reference(reference, channel, colours, folder) for reference in given)
+    sensor = channel.sensor or only_sensor
+    references = tuple(_reference(reference, channel, sensor, colours, folder) for reference in given)
     tolerance, hysteresis = channel.tolerance, channel.hysteresis
     if channel.switching is not None:
         tolerance, hysteresis = channel.switching.on_at, hysteresis_of(channel.switching.on_at, channel.switching.off_at)
     assert tolerance is not None
     return model.Channel(
         name=name,
-        sensor=channel.sensor or only_sensor,
+        sensor=sensor,
         references=references,
         for_targets=channel.for_ or tuple(dict.fromkeys(name for reference in references for name in _names(reference))),
         distance=channel.distance,
@@ -212,15 +213,18 @@ def _names(reference: model.Reference) -> tuple[str, ...]:
     return (*(_names(before) if before else ()), *reference.learned_at.targets)
 
 
-def _reference(given: Any, channel: ChannelFields, colours: Mapping[str, model.Colour | None], folder: Folder) -> model.Reference:
+def _reference(
+    given: Any, channel: ChannelFields, sensor: str, colours: Mapping[str, model.Colour | None], folder: Folder
+) -> model.Reference:
     if not isinstance(given, ReferenceFields):
         return model.Reference(name=str(given), colour=colours[str(given)])
     if given.learned is not None and given.target is not None:
-        learned = model.Learned(recording=folder.relative(given.learned, ""), target=given.target, samples=given.samples)
+        recording = folder.relative(given.learned, "")
+        learned = model.Learned(recording=recording, target=given.target, sensor=sensor, samples=given.samples)
         return model.Reference(name=given.target, learned=learned)
     if given.learned_at is not None and given.samples is not None and given.meanwhile is not None:
         targets = tuple(given.targets or [given.target or ""])
-        before = None if given.before is None else _reference(given.before, channel, colours, folder)
+        before = None if given.before is None else _reference(given.before, channel, sensor, colours, folder)
         learned_at = model.LearnedAt(
             edge=given.learned_at, samples=given.samples, targets=targets, meanwhile=given.meanwhile, before=before
         )

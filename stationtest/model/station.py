@@ -55,13 +55,14 @@ class Target:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Learned:
-    """A reference learned from the plateau of a target in a recording: the mean of the dark-corrected readings.
+    """A reference learned from the plateau of a target in a recording at a sensor: the mean of the dark-corrected readings.
 
     `at_ns`: learned at an edge instead, from the `samples` readings from that instant on, whatever was before the sensor.
     """
 
     recording: str
     target: str
+    sensor: str = ""
     samples: int | None = None
     at_ns: int | None = None
 
