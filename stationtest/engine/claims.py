@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Literal
 
 from stationtest.engine import as_found
+from stationtest.files.paths import matches
 from stationtest.files.words import listed
 from stationtest.model.case import Suite
 from stationtest.model.record import CaseResult, Caution, RequirementRow, Source
@@ -57,6 +58,15 @@ def not_recorded(suite: Suite) -> list[Caution]:
     return [{"title": "Required and not recorded", "text": text}] if missing else []
 
 
+def _bounded_by_inputs(suite: Suite, sources: Sequence[Source]) -> list[str]:
+    """The inputs that bound sets in recordings whose truth does not name the sets itself (A6)."""
+    named = [form for form in suite.station.recordings for one in sources if one["sets"] and matches(one["key"], form.pattern)]
+    if all(form.set or (form.presentations_form and form.presentations_form.set) for form in named):
+        return []
+    edges = [edge for kind in suite.station.sets for edge in (kind.from_edge, kind.to_edge) if edge is not None]
+    return list(dict.fromkeys(edge.input for edge in edges))
+
+
 def limits(suite: Suite, cases: Sequence[CaseResult], sources: Sequence[Source]) -> list[str]:
     """What is not claimed, in sentences that fit this run."""
     executed = [case for case in cases if case["state"] == "executed"]
@@ -81,6 +91,12 @@ def limits(suite: Suite, cases: Sequence[CaseResult], sources: Sequence[Source])
         found.append(
             "Each bound takes its trials as independent and alike. Wear, drift, dirt and ageing after the recording are not "
             "in it."
+        )
+    bounded = _bounded_by_inputs(suite, sources)
+    if bounded:
+        found.append(
+            f"Sets are bounded by inputs of the station itself ({listed(bounded)}), so a fault of these inputs is not seen in "
+            "what a set holds; a column `set` in the recordings would say it apart from the station."
         )
     if suite.station.between is None:
         found.append(

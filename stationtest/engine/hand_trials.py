@@ -75,7 +75,7 @@ def observe_trials(suite: Suite, recording: Readings, parts: Parts, taught: Taug
         outputs_seen={
             digital.name: batch.digital["output", digital.name].astype(np.int64) for digital in form.outputs
         },
-        notes=tuple(notes),
+        notes=tuple(notes), truth_by=form.known_by,
     )  # fmt: skip
 
 

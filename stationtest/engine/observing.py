@@ -266,6 +266,7 @@ class Observer:
             notes=(*told, *notes, *self.recording.notes, *(self.relearned.notes if self.relearned else ())),
             settings=self.relearned.settings if self.relearned else (),
             events=self.events,
+            truth_by=self.recording.form.known_by,
             belt=belt,
         )
 

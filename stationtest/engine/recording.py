@@ -192,6 +192,7 @@ def source(suite: Suite, obs: SourceObservations) -> Source:
         "carried_over": [{"output": output, "at_ns": int(at)} for output, at in obs.carried_over],
         "notes": [*obs.notes, *judging.findings(suite, obs)],
         "tables": [],
+        "truth_by": obs.truth_by,
         "events": [{"at_ns": each.at_ns, "event": each.name, "note": each.note} for each in obs.events[:MOST_EVENTS]],
         "events_count": len(obs.events),
     }

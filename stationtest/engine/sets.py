@@ -6,6 +6,7 @@ that an input that bounces is found and not believed (counter-example A6). Witho
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -108,19 +109,15 @@ def _by_edges(
     assert kind.from_edge is not None and kind.to_edge is not None
     begins, ends = edges[kind.from_edge], edges[kind.to_edge]
     found: list[_Found] = []
-    marks = sorted([(int(t), 0) for t in ends] + [(int(t), 1) for t in begins])
+    marks = _marks(kind, begins, ends, notes)
     open_at: int | None = None
     status = 0
     if marks and marks[0][1] == 0:
         open_at, status = span[0], CUT_START
     for at, begin in marks:
         if begin:
-            if open_at is not None:
-                notes.append(f"two {kind.from_edge} before a {kind.to_edge}: at {open_at / 1e9:.3f} s and at {at / 1e9:.3f} s")
             open_at, status = at, 0
-        elif open_at is None:
-            notes.append(f"two {kind.to_edge} without a {kind.from_edge} between them: the second at {at / 1e9:.3f} s")
-        else:
+        elif open_at is not None:
             found.append(_Found(number, str(len(found) + 1), open_at, at, status, np.empty(0, np.int64)))
             open_at = None
     if open_at is not None:
@@ -135,6 +132,17 @@ def _by_edges(
             rows = np.arange(low, high)
             one.rows = rows[inside[low:high]]
     return found
+
+
+def _marks(kind: SetKind, begins: Ints, ends: Ints, notes: list[str]) -> list[tuple[int, int]]:
+    """The edges that bound sets, in order: instant, and 1 for one that begins a set. Two of a kind in a row are a finding: the
+    station's input bounced, or missed one (A6)."""
+    marks = sorted([(int(t), 0) for t in ends] + [(int(t), 1) for t in begins])
+    for (before, first), (at, second) in itertools.pairwise(marks):
+        if first == second:
+            edge, other = (kind.from_edge, kind.to_edge) if second else (kind.to_edge, kind.from_edge)
+            notes.append(f"two {edge} before a {other}: at {before / 1e9:.3f} s and at {at / 1e9:.3f} s")
+    return marks
 
 
 def _by_column(
@@ -153,6 +161,8 @@ def _by_column(
     groups.sort(key=lambda group: int(members.start_ns[group[0]]))
     begins = edges.get(kind.from_edge) if kind.from_edge else None
     ends = edges.get(kind.to_edge) if kind.to_edge else None
+    if begins is not None and ends is not None:
+        _marks(kind, begins, ends, notes)
     found = []
     for group in groups:
         start, end = int(members.start_ns[group].min()), int(members.end_ns[group].max())

@@ -129,6 +129,13 @@ def _numbered(form: RecordingFields, channels: Collection[str]) -> Iterator[Told
 
 
 def _columns(form: RecordingFields) -> Iterator[Told]:
+    station = {part if isinstance(part, str) else part.column: f"{section}.{name}"
+               for section in ("outputs", "channels", "inputs") for name, part in getattr(form, section).items()}  # fmt: skip
+    truth = {"target": form.target, "specimen": form.specimen, "set": form.set_, "item": form.item, "sensor": form.sensor}
+    for key, said in truth.items():
+        if said in station:
+            message = f"truth cannot be taken from the station's own signals; found column {said}, which is {station[said]}"
+            yield (key,), message, "contradiction"
     seen: dict[tuple[str, int | None], str] = {}
     signals = [((section, name), name, digital) for section in ("inputs", "channels", "outputs") for name, digital in
                getattr(form, section).items()]  # fmt: skip

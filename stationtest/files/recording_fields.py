@@ -108,8 +108,16 @@ class DialectFields(Fields):
     units_line: YesNo = said("no")
 
 
+class TruthByFields(Fields):
+    """Who says what was presented: never the station that is judged."""
+
+    by: Literal["list before the run", "operator", "second instrument"]
+
+
 class TruthFields(DialectFields):
     """Columns that say what was presented."""
+
+    truth: TruthByFields | None = None
 
     target: Text | None = None
     specimen: Text | None = None

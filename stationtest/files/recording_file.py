@@ -102,6 +102,7 @@ def _model(
             for name, clock in fields.clocks.items()
         ),
         order=tuple(made),
+        events_path=folder.relative(fields.events, path) if fields.events else None,
         place=Place(tree.path, root.line, root.column),
     )  # fmt: skip
 

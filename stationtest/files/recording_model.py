@@ -29,6 +29,7 @@ def truth_columns(form: TruthFields) -> dict[str, Any]:
         "void": form.void,
         "empty": form.empty,
         "conditions": tuple(form.conditions.items()),
+        "truth_by": form.truth.by if form.truth else None,
     }
 
 

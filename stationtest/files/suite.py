@@ -350,6 +350,8 @@ class _Loader:
                 tables, problems = recording_file.read(self._tree(path, "recording"), path, self.folder, names)
                 self.problems += problems
                 found += [table.path for table in tables.tables] if tables else []
+                if tables and tables.events_path:
+                    self._input(tables.events_path, "events")
         return found
 
     def _input(self, file: str, role: str) -> None:

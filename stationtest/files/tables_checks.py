@@ -14,7 +14,7 @@ from stationtest.model.station import LANGUAGE
 
 Told = tuple[tuple[str | int, ...], str, str]
 
-_TRUTH = ("target", "specimen", "set_", "item", "conditions", "empty")
+_TRUTH = ("truth", "target", "specimen", "set_", "item", "conditions", "empty")
 _DIALECT = ("file", "kind", "clock", "time", "unit", "zone", "separator", "decimal", "encoding", "skip_lines", "units_line")
 _OWN: dict[str, tuple[str, ...]] = {
     "readings": (*_DIALECT, *_TRUTH, "sensor", "rows_are", "gap", "every"),
@@ -32,6 +32,8 @@ def problems(fields: RecordingFileFields, names: Names, folder: Folder, path: st
     for name, table in fields.tables.items():
         for loc, message, code in _table_problems(table, names, folder, path):
             yield ("tables", name, *loc), message, code
+    if fields.events and (problem := folder.problem(folder.relative(fields.events, path))):
+        yield ("events",), *problem
     kinds = {name: table.what for name, table in fields.tables.items()}
     readings = [name for name, kind in kinds.items() if kind == "readings"]
     truths = [name for name, kind in kinds.items() if kind == "presentations"]

@@ -85,6 +85,7 @@ class RecordingFileFields(Fields):
     language: Count = said(str(LANGUAGE))
     tables: dict[Name, TableFields]
     clocks: dict[Name, ClockFields] = Field(default_factory=dict)
+    events: Text | None = None
 
     def clock_of(self, table: str) -> str:
         """The clock of a table. One that does not name it has a clock of its own."""

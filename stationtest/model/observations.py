@@ -211,5 +211,6 @@ class SourceObservations:
     placements: tuple[Placement, ...] = ()  # the same with its instants as far from where they are logged as is in doubt
     notes: tuple[str, ...] = ()
     events: tuple[Event, ...] = ()  # in order of time
+    truth_by: str | None = None  # who says what was presented
     settings: tuple[Settings, ...] = ()  # where references were learned at edges: the channels from each instant on
     belt: Belt | None = None  # how far the belt moved, where the recording says it

@@ -251,6 +251,7 @@ class Source(TypedDict):
     carried_over: list[dict[str, Any]]  # output, at_ns
     notes: list[str]
     tables: list[dict[str, Any]]  # name, path, sha256, rows
+    truth_by: NotRequired[str | None]  # who says what was presented
     events: NotRequired[list[SourceEvent]]  # the first 100
     events_count: NotRequired[int]
 

@@ -76,7 +76,14 @@ class RecordingForm:
     presentations_form: RecordingForm | None = None
     gate: Gate | None = None
     events_path: str | None = None
+    truth_by: str | None = None  # who says what was presented
     place: Place = NOWHERE
+
+    @property
+    def known_by(self) -> str | None:
+        """Who says what was presented: as the second table states, else as this form does."""
+        second = self.presentations_form.truth_by if self.presentations_form else None
+        return second or self.truth_by
 
     @property
     def recorded_channels(self) -> tuple[str, ...]:

@@ -95,6 +95,7 @@ class RecordingTables:
     truth: TruthTable | None = None
     clocks: tuple[ClockRelation, ...] = ()
     order: tuple[str, ...] = ()
+    events_path: str | None = None
     place: Place = NOWHERE
 
     @property

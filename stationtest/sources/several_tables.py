@@ -50,7 +50,7 @@ class TablesRecording(Recording):
             raise readings_error(main.path, 0, f"tables.{main.name}.gap", said, "bad-dialect")
         if tables.truth is not None:
             form = replace(form, presentations_path=tables.truth.path, presentations_form=tables.truth.form)
-        self.form: RecordingForm = form
+        self.form: RecordingForm = replace(form, events_path=tables.events_path)
         self.worlds, self.truth_within_ns = self._worlds(), self._truth_within()
 
     def _counted(self, name: str) -> bool:

@@ -118,3 +118,17 @@ def test_as_the_set_is_speaks_of_sets(tmp_path: Path) -> None:
 def test_a_table_of_trials_has_no_events(tmp_path: Path) -> None:
     make(tmp_path, STATION.replace("recordings:\n", "recordings:\n  \"hand/*.csv\": {rows: trials, target: part, events: e.csv}\n"), CASES)
     assert any("hand/*.csv.events" in problem and "a table of trials has no times" in problem for problem in problems(tmp_path))
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "answer"),
+    [
+        ("target: part, ", "target: part, truth: {by: flap}, ", "by: this word is not known here; found flap; allowed list before the run, operator, second instrument"),
+        ("target: part, ", "target: I1, ", "target: truth cannot be taken from the station's own signals; found column I1, which is inputs.box in [contradiction]"),
+        ("target: part, ", "target: part, set: Q7, outputs: {flap: Q7}, ", "set: truth cannot be taken from the station's own signals; found column Q7, which is outputs.flap [contradiction]"),
+    ],
+)  # fmt: skip
+def test_a6_truth_from_the_station_itself_is_refused(tmp_path: Path, old: str, new: str, answer: str) -> None:
+    make(tmp_path, STATION.replace(old, new, 1))
+    told = problems(tmp_path)
+    assert any(answer in problem for problem in told), told
