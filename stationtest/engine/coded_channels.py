@@ -14,24 +14,25 @@ from stationtest.signals.travel import Delay
 
 Ints = NDArray[np.int64]
 MOST_NAMED = 5
-STROBE = "strobe"
 
 
 def take_out(
     station: Station, lines: Coded, recorded: dict[tuple[str, str], Recorded], responses: ResponseTable,
-    window: tuple[Delay, Delay], gaps: Ints, span: tuple[int, int],
+    window: tuple[Delay, Delay], span: tuple[int, int],
 ) -> list[str]:  # fmt: skip
     """The lines leave `recorded`, and their channels go into `responses`. Returns what is worth a reader's eye."""
-    each = [recorded.pop(("line", line.name)).on for line in lines.lines]
-    strobe = recorded.pop(("line", STROBE)).on if lines.strobe is not None else None
+    each = [recorded.pop(("line", line.name)) for line in lines.lines]
+    strobe = recorded.pop(("line", lines.strobe.name)) if lines.strobe is not None else None
+    all_ = [*each, *([] if strobe is None else [strobe])]
+    gaps = intervals.union(*(one.unknown for one in all_))
     found = coded.decode(
-        each, strobe, lines.channels, gray=lines.code == "gray", none=lines.none, seen_ns=station.scan.seen_ns,
-        gaps=gaps, span=span,
+        [one.on for one in each], None if strobe is None else strobe.on, lines.channels, gray=lines.code == "gray",
+        none=lines.none, seen_ns=station.scan.seen_ns, gaps=gaps, span=span,
     )  # fmt: skip
-    beyond_gaps = len(intervals.subtract(found.unknown, gaps)) > 0
+    own = any(one.own_gaps for one in all_) or len(intervals.subtract(found.unknown, gaps)) > 0
     for name, state in found.channels.items():
         responses.recorded(
-            station.channel(name), state.must, window, unknown=found.unknown if beyond_gaps else None,
+            station.channel(name), state.must, window, unknown=found.unknown if own else None,
             can=intervals.subtract(state.can, found.unknown),
         )  # fmt: skip
     notes = [

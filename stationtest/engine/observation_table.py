@@ -64,6 +64,7 @@ def _piece(observed: SourceObservations, margins: Any, first: int, last: int) ->
         "target": name(shown.target[row], shown.targets),
         "specimen": name(shown.specimen[row], shown.specimens),
         "set": name(shown.set[row], observed.sets.names),
+        "item": name(shown.item[row], shown.items),
         "sensor": name(shown.sensor[row], shown.sensors),
         "channel": name(column, did.channels),
         "fired": flags(did.fired[row, column]),

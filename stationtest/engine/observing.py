@@ -221,15 +221,17 @@ class Observer:
         window = on_belt(form.window_from, belt), on_belt(form.window_after_end, belt)
         recorded = {key: Recorded(signal.intervals(), gaps) for key, signal in self.digital.items()}
         belongs_in = dict.fromkeys(form.recorded_channels, window)
+        codes = {form.coded: window} if form.coded else {}
         for key, log in self.recording.logged(world).items():
             if key != self.pulses:
                 recorded[key] = Recorded(intervals.clip(log.on, span), intervals.clip(log.unknown, span), own_gaps=True)
-                belongs_in[key[1]] = on_belt(log.window[0], belt), on_belt(log.window[1], belt)
+                belongs_in[key[1]] = reach = on_belt(log.window[0], belt), on_belt(log.window[1], belt)
+                codes |= {log.lines: reach} if log.lines else {}
         responses.enabled = enabling.enabled(station.channels, recorded)
         for channel in station.channels:
             if (one := recorded.get(("channel", channel.name))) is not None:
                 responses.recorded(channel, one.on, belongs_in[channel.name], unknown=one.unknown if one.own_gaps else None)
-        told = take_out(station, form.coded, recorded, responses, window, gaps, span) if form.coded else []
+        told = [text for lines, reach in codes.items() for text in take_out(station, lines, recorded, responses, reach, span)]
         for channel in station.channels:
             responses.unsure(channel, enabling.unsure(channel, recorded, span))
         logic = station_signals(station, responses, recorded, span, belt)

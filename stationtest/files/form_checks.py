@@ -5,16 +5,18 @@ from __future__ import annotations
 import zoneinfo
 from collections.abc import Collection, Iterator
 
+from stationtest.files.match_checks import numbered_problems
 from stationtest.files.paths import Folder
-from stationtest.files.recording_fields import CodedFields, RecordingFields, TimeFields
-from stationtest.files.recording_model import numbers
+from stationtest.files.recording_fields import RecordingFields, TimeFields
 
 Told = tuple[tuple[str, ...], str, str]
 
 
 def form_problems(form: RecordingFields, folder: Folder, channels: Collection[str]) -> Iterator[Told]:
     """The path of a key inside the entry, what is wrong with it, and the code. `channels` are the names of the station's."""
-    yield from _numbered(form, channels)
+    if form.coded is not None and form.rows == "trials":
+        yield ("coded",), "lines in a code are decoded from their times, and a table of trials has none", "contradiction"
+    yield from numbered_problems(form.coded, form.match, channels, dict.fromkeys(form.channels, "a column of its own"))
     yield from _samples(form) if form.rows == "samples" else _trials(form)
     for loc, time in (
         (("time",), form.time),
@@ -96,36 +98,6 @@ def _zone(loc: tuple[str, ...], time: TimeFields) -> Iterator[Told]:
             f"this time zone is not known; found {time.zone}; allowed names such as Europe/Berlin, or UTC",
             "wrong-value",
         )
-
-
-def _numbered(form: RecordingFields, channels: Collection[str]) -> Iterator[Told]:
-    """The numbers of matches: one for each channel, none twice, as many as the lines can carry (counter-example A18)."""
-    if form.coded is not None and form.rows == "trials":
-        yield ("coded",), "lines in a code are decoded from their times, and a table of trials has none", "contradiction"
-    taken = dict.fromkeys(form.channels, "a column of its own")
-    for key, given in (("coded", form.coded), ("match", form.match)):
-        if given is None:
-            continue
-        stated = numbers(given, channels)
-        if not stated:
-            yield (
-                (key, "channels"),
-                "this key is missing; it says which number stands for which channel, such as channels: {mint: 1}",
-                "missing-key",
-            )
-        lines = len(given.lines) if isinstance(given, CodedFields) else None
-        of: dict[int, str] = {given.none: "`none`"}
-        for name, number in stated:
-            at = (key, "channels", name) if given.channels else (key,)
-            if number in of:
-                yield at, f"{number} is the number of {of[number]} already; found it for channel {name}", "contradiction"
-            elif lines is not None and number >= 2**lines:
-                most = f"{lines} lines carry numbers up to {2**lines - 1}"
-                yield at, f"{most}; found {number} for channel {name}", "wrong-value"
-            if name in taken:
-                yield at, f"channel {name} is read from {taken[name]} already", "contradiction"
-            of.setdefault(number, f"channel {name}")
-            taken[name] = f"`{key}`"
 
 
 def _columns(form: RecordingFields) -> Iterator[Told]:

@@ -14,9 +14,10 @@ from stationtest.files import tables_checks
 from stationtest.files.field_problems import locate, typed
 from stationtest.files.names import Names
 from stationtest.files.paths import Folder
-from stationtest.files.recording_model import truth_columns
+from stationtest.files.recording_model import numbers, truth_columns
 from stationtest.files.tables_fields import LoggedFields, RecordingFileFields, TableFields
 from stationtest.files.tree import MAX_BYTES, Hole, Map, Tree, parse
+from stationtest.model.match_number import Coded
 from stationtest.model.recording_form import Digital, RecordingForm
 from stationtest.model.recording_tables import ClockRelation, ReadingsTable, RecordingTables, SignalsTable, Table, TruthTable
 from stationtest.model.station import Station
@@ -84,8 +85,10 @@ def _model(
         elif table.what == "presentations":
             made[name] = TruthTable(within_ns=table.within, **common)
         else:
+            coded, numbered = _numbered(name, table, names)
+            common["form"] = replace(form, coded=coded)
             made[name] = SignalsTable(
-                signals=tuple((_kind(signal, names), digital) for signal, digital in _digitals(table.signals)),
+                signals=(*((_kind(signal, names), digital) for signal, digital in _digitals(table.signals)), *numbered),
                 layout=table.layout, rows_are=table.rows_are or "changes", name_column=table.name, value_column=table.value,
                 unknown=table.values.unknown, resolution_ns=table.resolution, **common,
             )  # fmt: skip
@@ -133,6 +136,27 @@ def _form(name: str, table: TableFields, unit: str, place: Place) -> RecordingFo
         **truth_columns(table),
     )
     return replace(form, sensor=None) if table.what == "readings" else form
+
+
+def _numbered(name: str, table: TableFields, names: Names) -> tuple[Coded | None, list[tuple[str, Digital]]]:
+    """The code of a log and its lines, and the channels of a signal that holds the number of the match."""
+    coded, match = None, table.match
+    found: list[tuple[str, Digital]] = []
+    if table.coded is not None:
+        lines = [digital for _, digital in _digitals({f"{name} line {n}": one for n, one in enumerate(table.coded.lines, 1)})]
+        strobe = [digital for _, digital in _digitals({f"{name} strobe": table.coded.strobe})] if table.coded.strobe else []
+        found += [("line", digital) for digital in (*lines, *strobe)]
+        coded = Coded(
+            lines=tuple(lines), channels=numbers(table.coded, names.channel), code=table.coded.code, none=table.coded.none,
+            strobe=strobe[0] if strobe else None,
+        )  # fmt: skip
+    if match is not None:
+        stated = numbers(match, names.channel)
+        among = (match.none, *(number for _, number in stated))
+        found += [
+            ("channel", Digital(name=channel, column=match.from_, equals=number, among=among)) for channel, number in stated
+        ]
+    return coded, found
 
 
 def _digitals(signals: Mapping[str, Any]) -> Iterable[tuple[str, Digital]]:

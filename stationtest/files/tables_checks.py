@@ -5,6 +5,7 @@ from __future__ import annotations
 import zoneinfo
 from collections.abc import Iterator
 
+from stationtest.files.match_checks import numbered_problems
 from stationtest.files.names import Names
 from stationtest.files.paths import Folder
 from stationtest.files.suggest import allowed_words, nearest
@@ -19,7 +20,7 @@ _DIALECT = ("file", "kind", "clock", "time", "unit", "zone", "separator", "decim
 _OWN: dict[str, tuple[str, ...]] = {
     "readings": (*_DIALECT, *_TRUTH, "sensor", "rows_are", "gap", "every"),
     "signals": (
-        *_DIALECT, "layout", "rows_are", "gap", "resolution", "name", "value", "signals", "values", "window",
+        *_DIALECT, "layout", "rows_are", "gap", "resolution", "name", "value", "signals", "coded", "match", "values", "window",
     ),
     "presentations": (*_DIALECT, *_TRUTH, "sensor", "start", "end", "within", "void", "values"),
 }  # fmt: skip
@@ -110,7 +111,8 @@ def _readings_problems(table: TableFields, names: Names) -> Iterator[Told]:
 
 
 def _signals_problems(table: TableFields, names: Names) -> Iterator[Told]:
-    if not table.signals:
+    yield from numbered_problems(table.coded, table.match, names.channel, dict.fromkeys(table.signals, "`signals`"))
+    if not (table.signals or table.coded or table.match):
         message = "this key is missing; it maps inputs, outputs and channels of the station to what they are called in this log"
         yield ("signals",), message, "missing-key"
     if table.rows_are is None:
@@ -126,11 +128,15 @@ def _signals_problems(table: TableFields, names: Names) -> Iterator[Told]:
         if table.layout == "wide" and getattr(table, key) is not None:
             yield (key,), "a wide table has a column for each signal; `layout: long` may be meant", "contradiction"
     seen: dict[tuple[str, int | None], str] = {}
-    for name, given in table.signals.items():
+    each = [(("signals", name), name, given) for name, given in table.signals.items()]
+    if table.coded is not None:
+        each += [(("coded", "lines"), f"line {number}", line) for number, line in enumerate(table.coded.lines, 1)]
+        each += [(("coded", "strobe"), "the strobe", table.coded.strobe)] if table.coded.strobe else []
+    for loc, name, given in each:
         column = (given.from_, given.bit) if isinstance(given, LoggedFields) else (given, None)
         first = seen.setdefault(column, name)
         if first != name:
-            yield ("signals", name), f"`{first}` is read from `{column[0]}` too", "contradiction"
+            yield loc, f"`{first}` is read from `{column[0]}` too", "contradiction"
 
 
 def _twice(fields: RecordingFileFields) -> Iterator[Told]:

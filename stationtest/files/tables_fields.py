@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
-from stationtest.files.fields import Fields, by_kind, said
-from stationtest.files.recording_fields import Cell, TruthFields, WindowFields
+from stationtest.files.fields import ByKind, Fields, said
+from stationtest.files.recording_fields import Cell, NumberedFields, TruthFields, WindowFields
 from stationtest.files.scalars import (
     AnyDuration,
     Count,
@@ -30,6 +30,23 @@ class LoggedFields(Fields):
     from_: Text
     bit: Count | None = None
     inverted: YesNo = said("no")
+
+
+LoggedSignal = Annotated[Any, ByKind(text=Text, mapping=LoggedFields)]
+
+
+class CodedLogFields(NumberedFields):
+    """Signals of a log that carry the number of the match, the lowest bit first."""
+
+    lines: list[LoggedSignal] = Field(min_length=1, max_length=16)
+    code: Literal["binary", "gray"] = said("binary")
+    strobe: LoggedSignal | None = None
+
+
+class MatchLogFields(NumberedFields):
+    """A signal of a log that holds the number of the match."""
+
+    from_: Text
 
 
 class ValuesFields(Fields):
@@ -56,7 +73,9 @@ class TableFields(TruthFields):
     layout: Literal["wide", "long"] = said("wide")
     name: Text | None = None
     value: Text | None = None
-    signals: dict[SignalName, by_kind(text=Text, mapping=LoggedFields)] = Field(default_factory=dict)  # type: ignore[valid-type]
+    signals: dict[SignalName, LoggedSignal] = Field(default_factory=dict)
+    coded: CodedLogFields | None = None
+    match: MatchLogFields | None = None
     values: ValuesFields = Field(default_factory=ValuesFields)
     window: WindowFields = Field(default_factory=WindowFields)
     start: Text = said("start")
@@ -66,7 +85,7 @@ class TableFields(TruthFields):
     @property
     def what(self) -> str:
         """`readings`, `signals` or `presentations`."""
-        return self.kind or ("signals" if self.signals else "readings")
+        return self.kind or ("signals" if self.signals or self.coded or self.match else "readings")
 
 
 class ClockFields(Fields):

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from stationtest.files.suggest import allowed_words, nearest
 from stationtest.files.words import shown
+from stationtest.model.match_number import Coded
 from stationtest.model.recording_form import Digital
 from stationtest.model.recording_tables import SignalsTable
 from stationtest.model.travel import Reach
@@ -32,12 +33,13 @@ OFF, ON, NOT_KNOWN, NOTHING, WRONG = 0, 1, -1, -2, -3
 @dataclass(frozen=True, slots=True)
 class Logged:
     """A signal from a log, on the recording's clock: stretches of on (n, 2) and of not known (m, 2). `window`: in which its
-    on-time belongs to a presentation (from its start, after its end)."""
+    on-time belongs to a presentation (from its start, after its end). `lines`: the code that this is a line of."""
 
     table: str
     window: tuple[Reach, Reach]
     on: Ints
     unknown: Ints
+    lines: Coded | None = None
 
 
 @dataclass(slots=True)
@@ -203,6 +205,8 @@ def _states(
         declared = f"on is {allowed_words(values.on)}, off is {allowed_words(values.off)}"
         said = f"{shown(digital.column)} is {shown(word)}" if word else f"the cell of {shown(digital.column)} is empty"
         hint = "no whole number has that bit" if digital.bit is not None else declared
+        if digital.equals is not None:
+            hint = f"no channel has that number; declared are {allowed_words(map(str, digital.among))}"
         where.refuse(row, f"tables.{table.name}.values", f"{said}, which is not declared; {hint}; `unknown` may be meant")
     return states
 
@@ -213,6 +217,9 @@ def _state(word: str, digital: Digital, table: SignalsTable) -> int:
         return NOT_KNOWN
     if not word and table.layout == "wide" and table.rows_are == "changes" and word not in (*form.on, *form.off):
         return NOTHING
+    if digital.equals is not None:
+        number = int(word) if word.strip().isdecimal() else None
+        return WRONG if number not in digital.among else ON if number == digital.equals else OFF
     if digital.bit is not None:
         if not word.strip().isdecimal():
             return WRONG

@@ -118,7 +118,7 @@ class TablesRecording(Recording):
                 if world is not None and related:
                     t_ns = States(t_ns, states.state).moved(world.signals[key]) + world.clocks[table.clock]
                 on, unknown = states.stretches(t_ns)
-                found[key] = Logged(table.name, window, on, unknown)
+                found[key] = Logged(table.name, window, on, unknown, table.form.coded if key[0] == "line" else None)
         return found
 
     @property

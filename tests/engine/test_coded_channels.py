@@ -152,6 +152,77 @@ def test_numbers_noted_by_hand(tmp_path):
     assert found == {"mint": (1, 1, 1), "hibiscus": (1, 0, 0)} and case["basis"] == "by hand"
 
 
+LOGGED = """
+tables:
+  eye: {file: eye.csv, time: t, unit: ms, gap: 3 ms, target: part, specimen: no}
+  plc: {file: plc.csv, layout: long, time: t, unit: ms, name: tag, value: v, rows_are: changes, HOW}
+clocks: {plc: {to: eye, offset: 0 ms, within: 0 ms}}
+"""
+
+
+def logged(path, rows, how):
+    """Mint from 40 to 80 ms and hibiscus from 120 to 160 ms; the log holds changes only, as (ms, tag, value)."""
+    folder_of(path, [BELT], cases=CASES.replace("recordings/r.csv", "recordings/day.recording.yaml"))
+    readings = [("", "", 90)] * 40 + [("mint", 1, 0)] * 40 + [("", "", 90)] * 40 + [("hibiscus", 2, 40)] * 40 + [("", "", 90)] * 40
+    lines = [f"{t},50,{a},0,{part},{no}" for t, (part, no, a) in enumerate(readings)]
+    (path / "recordings" / "eye.csv").write_text("\n".join(["t,L,a,b,part,no", *lines]) + "\n")
+    (path / "recordings" / "plc.csv").write_text("\n".join(["t,tag,v", *(",".join(map(str, row)) for row in rows)]) + "\n")
+    (path / "recordings" / "day.recording.yaml").write_text(LOGGED.replace("HOW", how))
+    return path
+
+
+def test_a_log_of_changes_holds_the_lines_or_the_number(tmp_path):
+    start = [(0, f"Q{k}", 0) for k in range(4)]
+    seven = [(42, "Q0", 1), (42, "Q1", 1), (43, "Q2", 1), (78, "Q0", 0), (78, "Q1", 0), (78, "Q2", 0)]
+    eight = [(122, "Q3", 1), (158, "Q3", 0)]
+    how = "coded: {lines: [Q0, Q1, Q2, {from: Q3}]}, window: {after_end: 5 ms}"
+    found, case, _ = judged(logged(tmp_path / "a", start + seven + eight, how))
+    assert found == {"mint": (1, 0, 0), "hibiscus": (1, 0, 0)} and case["basis"] == "recorded"
+    found, _, _ = judged(logged(tmp_path / "b", start + seven[:2] + seven[3:5] + eight, how))  # 3 instead of 7
+    assert found == {"mint": (0, 1, 0), "hibiscus": (1, 0, 0)}
+    found, _, _ = judged(logged(tmp_path / "c", start[:3] + seven + eight, how))  # Q3 is not known before its change at 122 ms
+    assert found == {"mint": (0, 0, 1), "hibiscus": (0, 0, 1)}
+    numbers = [(0, "M", 0), (42, "M", 7), (78, "M", 0), (122, "M", 8), (158, "M", 0)]
+    how = "match: {from: M}, window: {after_end: 5 ms}"
+    found, case, _ = judged(logged(tmp_path / "d", numbers, how))
+    assert found == {"mint": (1, 0, 0), "hibiscus": (1, 0, 0)} and case["basis"] == "recorded"
+    found, _, _ = judged(logged(tmp_path / "e", [(0, "M", 0), (42, "M", 8), *numbers[2:]], how))
+    assert found["mint"] == (0, 1, 0)
+    refused(logged(tmp_path / "f", [(0, "M", 0), (42, "M", 9), *numbers[2:]], how),
+            "plc.csv:3: tables.plc.values: M is 9, which is not declared; no channel has that number; declared are 0, 7, 8")  # fmt: skip
+
+
+def test_a_strobe_in_a_log_of_changes(tmp_path):
+    start = [(0, f"Q{k}", 0) for k in range(4)] + [(0, "valid", 0), (1, "valid", 1), (3, "valid", 0)]
+    seven = [(42, "Q0", 1), (42, "Q1", 1), (43, "Q2", 1), (44, "valid", 1), (46, "valid", 0)]
+    none = [(78, "Q0", 0), (78, "Q1", 0), (78, "Q2", 0), (78, "valid", 1), (80, "valid", 0)]
+    eight = [(122, "Q3", 1), (122, "valid", 1), (124, "valid", 0), (158, "Q3", 0), (158, "valid", 1)]
+    how = "coded: {lines: [Q0, Q1, Q2, Q3], strobe: valid}, window: {after_end: 5 ms}"
+    found, _, _ = judged(logged(tmp_path / "a", start + seven + none + eight, how))
+    assert found == {"mint": (0, 0, 1), "hibiscus": (1, 0, 0)}  # from 42 to 44 ms the lines changed and nothing said so
+    at_once = [(44, tag, value) for _, tag, value in seven]
+    found, _, _ = judged(logged(tmp_path / "b", start + at_once[:4] + seven[4:] + none + eight, how))
+    assert found == {"mint": (1, 0, 0), "hibiscus": (1, 0, 0)}
+
+
+LOG_PROBLEMS = [
+    ("coded: {lines: [Q0, Q1]}", "coded: 2 lines carry numbers up to 3; found 7 for channel 7 [wrong-value]"),
+    ("coded: {lines: [Q0, Q0, Q2, Q3]}", "coded.lines: `line 1` is read from `Q0` too [contradiction]"),
+    ("signals: {7: Q9}, coded: {lines: [Q0, Q1, Q2, Q3]}", "coded: channel 7 is read from `signals` already [contradiction]"),
+    ("match: {column: M}", "match.column: there is no key `column` here"),
+    ("layout: long", "signals: this key is missing"),
+]
+
+
+@pytest.mark.parametrize(("how", "message"), LOG_PROBLEMS, ids=[how for how, _ in LOG_PROBLEMS])
+def test_what_cannot_be_in_a_log(tmp_path, how, message):
+    path = logged(tmp_path, [(0, "M", 0)], how)
+    if how == "layout: long":
+        text = (path / "recordings" / "day.recording.yaml").read_text()
+        (path / "recordings" / "day.recording.yaml").write_text(text.replace(", layout: long}", ", kind: signals}"))
+    refused(path, message)
+
+
 PROBLEMS = [
     ("coded: {lines: [b0, b1]}", "recordings.recordings/*.csv.coded: 2 lines carry numbers up to 3; found 7 for channel 7 [wrong-value]"),
     ("coded: {lines: [b0, b0, b2, b3]}", "coded.lines: `line 1` is read from the same column b0 [contradiction]"),
