@@ -16,6 +16,7 @@ from pathlib import Path
 import pytest
 
 import stationtest
+from stationtest import cli
 from stationtest.report.page import render
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -109,6 +110,26 @@ def test_pytest_gives_the_same_verdicts(tmp_path):
     surroundings = {**os.environ, "PYTHONPATH": str(ROOT)}
     done = subprocess.run(line, cwd=folder, capture_output=True, text=True, check=False, env=surroundings)
     assert "21 passed" in done.stdout and f"{len(FAULTS)} failed" in done.stdout, done.stdout[-2000:]
+
+
+def test_every_scene_written_out_is_judged_as_it_is_itself(record, tmp_path, capsys):
+    """All scenes by `simulate`, and the same cases and references on the recordings, by the forms that it prints."""
+    folder = Path(shutil.copytree(BENCH, tmp_path / "bench"))
+    forms = []
+    for scene in sorted(folder.glob("scenes/*.scene.yaml")):
+        output = folder / "recordings" / scene.name.replace(".scene.yaml", ".parquet")
+        output.parent.mkdir(exist_ok=True)
+        assert cli.main(["simulate", str(scene), "-o", str(output)]) == 0
+        forms.append(capsys.readouterr().out.partition("recordings:\n")[2])
+    for file in (folder / STATION, *folder.glob("cases/*.case.yaml")):
+        text = re.sub(r"scenes/([\w-]+)\.scene\.yaml", r"recordings/\1.parquet", file.read_text())
+        file.write_text(text.replace("scene: ", "readings: "))
+    with (folder / STATION).open("a") as file:
+        file.write("\nrecordings:\n" + "".join(forms))
+    later = by_id(stationtest.run(stationtest.load(folder)))
+    for name, case in by_id(record).items():
+        for key in ("verdict", "basis", "found", "conforming", "nonconforming", "reason"):
+            assert later[name][key] == case[key], (name, key)
 
 
 def test_readme_lists_every_fault():
