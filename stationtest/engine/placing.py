@@ -15,6 +15,7 @@ import numpy as np
 from stationtest.engine import learning
 from stationtest.engine.judged_trials import Batch
 from stationtest.engine.observing import Observer, Progress
+from stationtest.expectations.items import items
 from stationtest.expectations.trials import View
 from stationtest.expectations.wording import milliseconds
 from stationtest.model.case import Suite
@@ -149,7 +150,7 @@ def _same_trials(batch: Batch, unit: str, view: View, other: Batch) -> Ints:
     """For each trial the number of the same one in another placement, -1 where it is none there. (n,)"""
     if unit == "run":
         return np.zeros(1, np.int64)
-    names: Callable[[View], Sequence[object]] = _set_names if unit == "set" else _presentation_names
+    names: Callable[[View], Sequence[object]] = {"set": _set_names, "item": _item_names}.get(unit, _presentation_names)
     mine = batch.trials.view.once(("names of trials", unit), lambda: names(batch.trials.view))
     theirs = view.once(("names of trials", unit), lambda: names(view))
     place = {theirs[row]: i for i, row in enumerate(other.trials.index.tolist())}
@@ -170,3 +171,8 @@ def _presentation_names(view: View) -> list[object]:
 def _set_names(view: View) -> list[object]:
     sets: Sets = view.obs.sets
     return list(zip(sets.kind.tolist(), sets.names, strict=True))
+
+
+def _item_names(view: View) -> list[object]:
+    found = items(view)
+    return list(zip(found.kind.tolist(), found.names, strict=True))

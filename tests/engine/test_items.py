@@ -215,3 +215,46 @@ def test_the_same_target_at_every_place_matches_where_nothing_else_is_said(tmp_p
     (path / "recordings" / "truth.txt").write_text(rows)
     obs = observing.observe(loaded(path), "recordings/r.csv", plugins.load())
     assert items(View(loaded(path).station, obs)).matching.tolist() == [True, False]
+
+
+TABLES = """
+tables:
+  eyes: {file: r.csv, time: t, unit: ms, gap: 3 ms}
+  plc: {file: plc.csv, layout: long, time: t, unit: ms, name: tag, value: v, rows_are: changes, signals: {lid gate: G}}
+  truth: {file: truth.txt, kind: presentations, clock: plc, unit: ms, target: target, item: item, sensor: place, within: WITHIN}
+clocks: {plc: {to: eyes, offset: 0 ms, within: 1 ms}}
+"""
+
+
+def test_items_of_a_list_that_is_not_known_to_the_millisecond(tmp_path):
+    """By the list, lids come within 5 ms of where they are: no answer rests on that. Within 45 ms a lid's own gate may have come
+    before it, and the next one is not its own: not judged."""
+    for within, right in (("5 ms", (2, 0, 0)), ("45 ms", (0, 0, 2))):
+        path = folder_of(tmp_path / within, [RIGHT, WRONG, BLUE])
+        head, *lines = (path / "recordings" / "r.csv").read_text().splitlines()
+        gate = [int(line.rpartition(",")[2]) for line in lines]
+        changes = [f"{t},G,{now}" for t, (now, before) in enumerate(zip(gate, [None, *gate], strict=False)) if now != before]
+        (path / "recordings" / "plc.csv").write_text("\n".join(["t,tag,v", *changes]) + "\n")
+        cut = [line.rpartition(",")[0] for line in (head, *lines)]
+        (path / "recordings" / "r.csv").write_text("\n".join(cut) + "\n")
+        (path / "recordings" / "day.recording.yaml").write_text(TABLES.replace("WITHIN", within))
+        (path / "cases" / "a.case.yaml").write_text(CASES.replace("r.csv", "day.recording.yaml"))
+        cases, _ = judged(path)
+        assert counts(cases["TIN-10.right"]) == right, within
+
+
+def test_items_of_trials_by_hand(tmp_path):
+    """A table without times: what was noted on the flap in any row of the item; a row not noted leaves it open."""
+    path = folder_of(tmp_path / "s", [RIGHT])
+    text = (path / "station.yaml").read_text()
+    form = 'recordings:\n  "recordings/hand.csv": {rows: trials, target: t, item: i, sensor: s, outputs: {flap: F}}\n'
+    (path / "station.yaml").write_text(text.replace("recordings:\n", form))
+    rows = ["green tin,T1,tin,0", "green lid,T1,lid,0", "green tin,T2,tin,0", "green lid,T2,lid,1", "green tin,T3,tin,",
+            "green lid,T3,lid,0", "green tin,T4,tin,0"]  # fmt: skip
+    (path / "recordings" / "hand.csv").write_text("\n".join(["t,i,s,F", *rows]) + "\n")
+    (path / "cases" / "a.case.yaml").write_text(
+        "readings: ../recordings/hand.csv\nevidence: {trials: 1}\ncases:\n  HAND-01:\n    title: Hand\n"
+        "    present: {item: tin with lid, matching: yes}\n    expect: {outputs: {flap: {is: off, from: lid gate}}}\n"
+    )
+    cases, _ = judged(path)
+    assert counts(cases["HAND-01"]) == (1, 1, 1) and cases["HAND-01"]["left_out"][0]["n"] == 1
