@@ -423,3 +423,64 @@ def test_scenes_that_are_not_named_are_no_inputs(tmp_path: Path) -> None:
 def test_open_scene_asks_for_one_that_was_read(tmp_path: Path) -> None:
     with pytest.raises(Exception, match="this scene was not read with the station"):
         open_scene(suite(make(tmp_path)), "scenes/none.scene.yaml")
+
+
+# --- sensors of many bands, units, and responses --------------------------------------------------------------------------------
+
+SIX = (420, 470, 520, 570, 620, 680)
+MANY = STATION.replace("reads: linear RGB", "reads: bands").replace(
+    "columns: {red: r, green: g, blue: b}", "columns: {" + ", ".join(f"b{nm}: c{nm}" for nm in SIX) + "}"
+)
+MANY = MANY.replace("dark: [12, 11, 14]", "dark: [10, 10, 10, 10, 10, 10]")
+MANY = MANY.replace("white: [3650, 3720, 3590]", "white: [3600, 3600, 3600, 3600, 3600, 3600]")
+
+
+def six_bands(text: str) -> str:
+    peaks, widths = ", ".join(f"{nm} nm" for nm in SIX), ", ".join(["20 nm"] * 6)
+    return re.sub(r"peaks: \[.*?\], widths: \[.*?\]", f"peaks: [{peaks}], widths: [{widths}]", text)
+
+
+def test_a_sensor_of_six_bands_reads_the_spectrum_under_each(tmp_path: Path) -> None:
+    """A reflectance that falls straight from 80 % at 380 nm to 20 % at 780 nm, under a light that is even: each narrow symmetric
+    band reads its value at the centre (a mean of a straight line)."""
+    line = "nm,r\n" + "".join(f"{nm},{0.8 - 0.6 * (nm - 380) / 400:.6f}\n" for nm in range(380, 781, 5))
+    text = re.sub(r"chamomile: \{colour.*", "chamomile: {spectrum: part.csv}", six_bands(QUIET)).replace(JITTER, "")
+    text = text.replace("illuminant: LED-B3", "illuminant: E")
+    folder = make(tmp_path, text, station=MANY, part=line)
+    (folder / "scenes" / "taught.scene.yaml").write_text(six_bands(SCENE), encoding="utf-8")
+    found = plateau(whole(opened(folder)), "chamomile").mean(axis=1)
+    expected = [10 + (0.8 - 0.6 * (nm - 380) / 400) * 3590 for nm in SIX]
+    assert found == pytest.approx(expected, abs=1.5)
+
+
+def test_a_sensor_of_six_bands_is_judged_and_written_out(tmp_path: Path) -> None:
+    folder = make(tmp_path, six_bands(SCENE), station=MANY)
+    (folder / "scenes" / "taught.scene.yaml").write_text(six_bands(SCENE), encoding="utf-8")
+    result = running.run(suite(folder), plugins.load(), only=["REC-01"]).record["result"]
+    assert result["cases"][0]["nonconforming"] == 0 and result["cases"][0]["conforming"] > 40
+
+
+def test_another_unit_reads_white_with_its_own_gains(tmp_path: Path) -> None:
+    """Gains 5 % apart from unit to unit (log-normal): of 200 units the mean of the logarithms is 0 and their spread 0.05."""
+    logs = []
+    for number in range(70):
+        spread = f"widths: [50 nm, 50 nm, 50 nm], spread: {{gains: 5 %}}, unit: U{number}"
+        text = QUIET.replace("widths: [50 nm, 50 nm, 50 nm]", spread).replace("count: 60", "count: 2").replace("6 %", "50 %")
+        bands = whole(opened(make(tmp_path, text))).bands["eye"]
+        for band, dark, white in zip(bands, (12, 11, 14), (3650, 3720, 3590), strict=True):
+            logs.append(np.log((band[:300].mean() - dark) / (0.5 * (white - dark))))
+    assert abs(np.mean(logs)) < 4 * 0.05 / np.sqrt(210)
+    assert np.std(logs) == pytest.approx(0.05, rel=4 / np.sqrt(2 * 210))
+
+
+def test_a_file_of_responses_reads_as_the_bands_it_holds(tmp_path: Path) -> None:
+    """The Gauss-shaped bands written out as curves every nm, and read again: the same counts within one."""
+    nm = np.arange(380, 781)
+    curves = [np.exp(-4 * np.log(2) * ((nm - peak) / 50) ** 2) for peak in (610, 540, 460)]
+    table = "nm,red,green,blue\n" + "".join(
+        f"{at},{r:.9f},{g:.9f},{b:.9f}\n" for at, r, g, b in zip(nm.tolist(), *curves, strict=True)
+    )
+    by_peaks = plateau(whole(opened(make(tmp_path, QUIET))), "mint").mean(axis=1)
+    text = re.sub(r"bands: \{.*\}", "bands: {responses: eye.csv}", QUIET)
+    by_curves = plateau(whole(opened(make(tmp_path, text, eye=table))), "mint").mean(axis=1)
+    assert by_curves == pytest.approx(by_peaks, abs=2)
