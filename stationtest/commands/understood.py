@@ -43,7 +43,7 @@ def lines(suite: Suite, key: str, parts: Parts) -> Iterator[str]:
     if form.rows == "trials":
         yield "  a table of hand trials: one row a presentation, no times"
     else:
-        times = f"  time: column {form.time_column} in {form.time_in}"
+        times = f"  time: column {form.time_column} in {form.time_in}{starts_again(form)}"
         times += f", a reading every {duration_text(form.every_ns or 0)}, a gap from {duration_text(form.gap_ns or 0)}"
         yield times + (f"; begins {recording.origin}" if recording.origin else "")
     for sensor in suite.station.sensors:
@@ -66,6 +66,12 @@ def _scene(opened: OpenedScene) -> Iterator[str]:
     yield f"  sensor {opened.sensors[0]}: simulated counts"
     if scene.inputs:
         yield f"  inputs: {', '.join(given.name for given in scene.inputs)}"
+
+
+def starts_again(form: RecordingForm) -> str:
+    """Where the times start again, and from which date on."""
+    turn = f", which starts again after {duration_text(form.wraps_ns)}" if form.wraps_ns else ""
+    return turn + (f" from {form.first_date}" if form.first_date else "")
 
 
 def _columns(form: RecordingForm) -> Iterator[str]:

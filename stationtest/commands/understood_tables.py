@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+from stationtest.commands.understood import starts_again
 from stationtest.files.words import drift_text, duration_text, listed
 from stationtest.model.recording_form import RecordingForm
 from stationtest.model.recording_tables import ClockRelation, ReadingsTable, SignalsTable, Table, TruthTable
@@ -38,7 +39,7 @@ def _dialect(recording: TablesRecording, table: Table) -> str:
 
 def _time(form: RecordingForm, clock: str) -> str:
     zone = f", zone {form.zone}" if form.zone else ""
-    return f"in {form.time_in}{zone}, clock {clock}"
+    return f"in {form.time_in}{starts_again(form)}{zone}, clock {clock}"
 
 
 def _readings(recording: TablesRecording, table: ReadingsTable) -> Iterator[str]:

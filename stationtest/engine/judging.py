@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, cast
 
 import numpy as np
 
-from stationtest.engine import by_condition, correcting
+from stationtest.engine import by_condition, correcting, overlapping
 from stationtest.engine import evidence as shown_by
 from stationtest.engine.case_entry import planned
 from stationtest.engine.judged_trials import Batch, Stratum, left_out_entries, worst_of
@@ -45,7 +45,11 @@ _function = lru_cache(maxsize=256)(resolve)
 
 def judge(suite: Suite, case: Case, observations: Mapping[str, SourceObservations], parts: Parts) -> record.CaseResult:
     """The result of a case, with no figures. `observations` has every recording that the case reads, as observed; corrections
-    are laid over them here, and what the case comes to without is said beside it."""
+    are laid over them here, and what the case comes to without is said beside it.
+
+    Raises `ReadingsError` where two of the recordings overlap.
+    """
+    overlapping.refuse(case, observations)
     laid = {path: correcting.laid_over(suite, observations[path]) for path in case.readings}
     result = _judged(suite, case, laid, parts)
     if any(laid[path] is not observations[path] for path in laid):

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import zoneinfo
 from collections.abc import Collection, Iterator
 
 from stationtest.files.match_checks import numbered_problems
 from stationtest.files.paths import Folder
-from stationtest.files.recording_fields import RecordingFields, TimeFields
+from stationtest.files.recording_fields import RecordingFields
+from stationtest.files.time_fields import TimeFields, time_problems
 
 Told = tuple[tuple[str, ...], str, str]
 
@@ -86,18 +86,8 @@ def _trials(form: RecordingFields) -> Iterator[Told]:
 
 
 def _zone(loc: tuple[str, ...], time: TimeFields) -> Iterator[Told]:
-    if time.zone is None:
-        return
-    if time.in_ != "ISO 8601":
-        yield (*loc, "zone"), f"a zone belongs to ISO 8601 times, and these are in {time.in_}", "contradiction"
-    try:
-        zoneinfo.ZoneInfo(time.zone)
-    except (KeyError, ValueError, OSError):
-        yield (
-            (*loc, "zone"),
-            f"this time zone is not known; found {time.zone}; allowed names such as Europe/Berlin, or UTC",
-            "wrong-value",
-        )
+    for key, message, code in time_problems(time.in_, time.zone, time.wraps_at, time.date):
+        yield (*loc, key), message, code
 
 
 def _columns(form: RecordingFields) -> Iterator[Told]:

@@ -23,6 +23,7 @@ from stationtest.files.scalars import (
     unknown,
     wrong,
 )
+from stationtest.files.time_fields import TimeFields
 
 
 def _cell(value: object) -> str:
@@ -40,14 +41,6 @@ def _condition(value: object, info: ValidationInfo) -> str:
 
 Cell = Annotated[str, PlainValidator(_cell), WithJsonSchema({"type": ["string", "number", "boolean"]})]
 ConditionName = Annotated[str, PlainValidator(_condition), WithJsonSchema({"type": ["string", "integer"], "names": "condition"})]
-
-
-class TimeFields(Fields):
-    """The time column, and what its numbers mean."""
-
-    column: Text | None = None
-    in_: Literal["ns", "us", "ms", "s", "ISO 8601"]
-    zone: Text | None = None
 
 
 class DigitalFields(Fields):

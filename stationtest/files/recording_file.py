@@ -16,6 +16,7 @@ from stationtest.files.names import Names
 from stationtest.files.paths import Folder
 from stationtest.files.recording_model import numbers, truth_columns
 from stationtest.files.tables_fields import LoggedFields, RecordingFileFields, TableFields
+from stationtest.files.time_fields import turn_ns
 from stationtest.files.tree import MAX_BYTES, Hole, Map, Tree, parse
 from stationtest.model.match_number import Coded
 from stationtest.model.recording_form import Digital, RecordingForm
@@ -76,7 +77,7 @@ def _model(
     made: dict[str, Table] = {}
     for name, table in fields.tables.items():
         place = tree.place(next(key for key in root["tables"] if key == name))
-        form = _form(name, table, _unit(fields, name), place)
+        form = _form(name, table, _times(fields, name), place)
         common: dict[str, Any] = {
             "name": name, "path": folder.relative(table.file, path), "form": form, "clock": fields.clock_of(name), "place": place,
         }  # fmt: skip
@@ -110,20 +111,22 @@ def _model(
     )  # fmt: skip
 
 
-def _unit(fields: RecordingFileFields, name: str) -> str:
-    """As stated; else as the first table of the same clock that states one; else seconds."""
-    clock = fields.clock_of(name)
-    others = [table.unit for other, table in fields.tables.items() if fields.clock_of(other) == clock and table.unit]
-    return fields.tables[name].unit or (others[0] if others else "s")
+def _times(fields: RecordingFileFields, name: str) -> dict[str, Any]:
+    """How the times of a table are written: as it states; else as the first table of its clock that does; else in seconds."""
+    clock, own = fields.clock_of(name), fields.tables[name]
+    others = [table for other, table in fields.tables.items() if fields.clock_of(other) == clock and table.unit]
+    stated = own if own.unit or not others else others[0]
+    return {
+        "time_in": stated.unit or "s", "zone": stated.zone, "wraps_ns": turn_ns(stated.wraps_at, stated.unit),
+        "first_date": stated.date,
+    }  # fmt: skip
 
 
-def _form(name: str, table: TableFields, unit: str, place: Place) -> RecordingForm:
+def _form(name: str, table: TableFields, times: dict[str, Any], place: Place) -> RecordingForm:
     form = RecordingForm(
         pattern=name,
         rows="trials" if table.what == "presentations" else "samples",
         time_column=table.time,
-        time_in=unit,
-        zone=table.zone,
         every_ns=table.every,
         gap_ns=table.gap,
         on=table.values.on,
@@ -133,6 +136,7 @@ def _form(name: str, table: TableFields, unit: str, place: Place) -> RecordingFo
         start=table.start,
         end=table.end,
         place=place,
+        **times,
         **truth_columns(table),
     )
     return replace(form, sensor=None) if table.what == "readings" else form

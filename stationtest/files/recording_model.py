@@ -8,6 +8,7 @@ from typing import Any
 from stationtest.files.paths import Folder
 from stationtest.files.reaches import travel_model
 from stationtest.files.recording_fields import NumberedFields, PresentationsFields, RecordingFields, TruthFields
+from stationtest.files.time_fields import TimeFields, turn_ns
 from stationtest.model.match_number import Coded, Match
 from stationtest.model.recording_form import Digital, Gate, RecordingForm
 from stationtest.place import Place
@@ -38,6 +39,14 @@ def numbers(given: NumberedFields, channels: Iterable[str]) -> tuple[tuple[str, 
     return tuple(given.channels.items()) or tuple((name, int(name)) for name in channels if name.isascii() and name.isdigit())
 
 
+def _time(time: TimeFields | None) -> dict[str, Any]:
+    """How times are written, apart from their column."""
+    if time is None:
+        return {}
+    turn = turn_ns(time.wraps_at, time.in_)
+    return {"time_in": time.in_, "zone": time.zone, "wraps_ns": turn, "first_date": time.date}
+
+
 def form(pattern: str, form: RecordingFields, folder: Folder, channels: Iterable[str], place: Place) -> RecordingForm:
     """The form of the recordings that match a pattern; paths in it are relative to the station's folder. `channels` are those
     of the station."""
@@ -48,8 +57,7 @@ def form(pattern: str, form: RecordingFields, folder: Folder, channels: Iterable
         pattern=pattern,
         rows=form.rows,
         time_column=form.time.column if form.time else None,
-        time_in=form.time.in_ if form.time else None,
-        zone=form.time.zone if form.time else None,
+        **_time(form.time),
         every_ns=form.every,
         gap_ns=form.gap,
         seen_by=form.seen_by,
@@ -88,8 +96,7 @@ def _second(second: PresentationsFields, form: RecordingFields, place: Place) ->
     return RecordingForm(
         pattern=second.file,
         rows="trials",
-        time_in=time.in_ if time else None,
-        zone=time.zone if time else None,
+        **_time(time),
         start=second.start,
         end=second.end,
         place=place,

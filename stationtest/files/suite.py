@@ -165,6 +165,7 @@ class _Loader:
         self._readings(suite, read.station)
         for path in tables:
             self._input(path, "recording")
+        self._same_bytes(cases)
         return Suite(
             **{name: getattr(suite, name) for name in suite.__slots__ if name != "files"}, files=tuple(self.files.values())
         )
@@ -353,6 +354,20 @@ class _Loader:
                 if tables and tables.events_path:
                     self._input(tables.events_path, "events")
         return found
+
+    def _same_bytes(self, cases: list[Case]) -> None:
+        """Refuse one file under two names in one case: its trials would count twice."""
+        problems = []
+        for case in cases:
+            seen: dict[str, str] = {}
+            for path in case.readings if len(case.readings) > 1 else ():
+                file = self.files.get(path)
+                first = seen.setdefault(file.sha256, path) if file is not None and file.bytes else path
+                if first != path:
+                    message = f"{shown(path)} holds the same bytes as {shown(first)}; its trials would count twice"
+                    problems.append(Problem(case.place, f"cases.{case.id}.readings", message, "overlap"))
+        if problems:
+            raise FileProblems(_once(problems))
 
     def _input(self, file: str, role: str) -> None:
         if file in self.files or os.path.isdir(self.folder.join(file)):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import zoneinfo
 from collections.abc import Iterator
 
 from stationtest.files.match_checks import numbered_problems
@@ -10,13 +9,17 @@ from stationtest.files.names import Names
 from stationtest.files.paths import Folder
 from stationtest.files.suggest import allowed_words, nearest
 from stationtest.files.tables_fields import LoggedFields, RecordingFileFields, TableFields
+from stationtest.files.time_fields import time_problems
 from stationtest.files.words import listed
 from stationtest.model.station import LANGUAGE
 
 Told = tuple[tuple[str | int, ...], str, str]
 
 _TRUTH = ("truth", "target", "specimen", "set_", "item", "conditions", "empty")
-_DIALECT = ("file", "kind", "clock", "time", "unit", "zone", "separator", "decimal", "encoding", "skip_lines", "units_line")
+_DIALECT = (
+    "file", "kind", "clock", "time", "unit", "zone", "wraps_at", "date", "separator", "decimal", "encoding", "skip_lines",
+    "units_line",
+)  # fmt: skip
 _OWN: dict[str, tuple[str, ...]] = {
     "readings": (*_DIALECT, *_TRUTH, "sensor", "rows_are", "gap", "every"),
     "signals": (
@@ -75,12 +78,11 @@ def _table_problems(table: TableFields, names: Names, folder: Folder, path: str)
     problem = folder.problem(folder.relative(table.file, path))
     if problem:
         yield ("file",), *problem
-    if table.zone is not None:
-        try:
-            zoneinfo.ZoneInfo(table.zone)
-        except (KeyError, ValueError, OSError):
-            message = f"this time zone is not known; found {table.zone}; allowed names such as Europe/Berlin, or UTC"
-            yield ("zone",), message, "wrong-value"
+    if table.unit is not None:
+        for key, message, code in time_problems(table.unit, table.zone, table.wraps_at, table.date):
+            yield (key,), message, code
+    elif table.zone or table.wraps_at or table.date:
+        yield ("unit",), "this key is missing; zone, wraps_at and date stand beside the unit that they belong to", "missing-key"
     if table.separator == "comma" and table.decimal == "comma":
         yield ("decimal",), "a comma cannot separate columns and decimals in one table", "contradiction"
     words: dict[str, str] = {}

@@ -16,11 +16,13 @@ from stationtest.files.scalars import (
     GapLength,
     Name,
     OneOrMore,
+    Positive,
     PositiveDuration,
     SignalName,
     Text,
     YesNo,
 )
+from stationtest.files.time_fields import Date, TimeUnit
 from stationtest.model.station import LANGUAGE
 
 
@@ -64,8 +66,10 @@ class TableFields(TruthFields):
     kind: Literal["readings", "signals", "presentations"] | None = None
     clock: Name | None = None
     time: Text | None = None
-    unit: Literal["ns", "us", "ms", "s", "ISO 8601"] | None = None
+    unit: TimeUnit | None = None
     zone: Text | None = None
+    wraps_at: Positive | None = None
+    date: Date | None = None
     rows_are: Literal["samples", "changes"] | None = None
     gap: GapLength | None = None
     every: PositiveDuration | None = None

@@ -39,7 +39,7 @@ class RecordingForm:
 
     `empty` are the words in the target column that mean 'nothing presented'. `start` and `end` are columns of a second table of
     presentations (`presentations_form`) only. A `*` in the path of such a table or of a gate's list stands for the
-    recording's name.
+    recording's name. `wraps_ns`: the time starts again there; `first_date`: of a time of day, YYYY-MM-DD.
     """
 
     pattern: str
@@ -52,6 +52,8 @@ class RecordingForm:
     time_column: str | None = None
     time_in: str | None = None
     zone: str | None = None
+    wraps_ns: int | None = None
+    first_date: str | None = None
     every_ns: int | None = None
     gap_ns: int | None = None
     target: str | None = None

@@ -163,14 +163,17 @@ class Names:
 def strictly_rising(t_ns: NDArray[np.int64], last_ns: int | None, where: Where) -> None:
     """Refuse a time (n,) that is not later than the one before; `last_ns` is the time of the row before these."""
     if last_ns is not None and len(t_ns) and t_ns[0] <= last_ns:
-        _not_rising(0, int(t_ns[0]) - last_ns, where)
+        _not_rising(0, int(t_ns[0]), last_ns, where)
     if len(t_ns) > 1 and (back := t_ns[1:] <= t_ns[:-1]).any():
         index = int(np.argmax(back)) + 1
-        _not_rising(index, int(t_ns[index] - t_ns[index - 1]), where)
+        _not_rising(index, int(t_ns[index]), int(t_ns[index - 1]), where)
 
 
-def _not_rising(index: int, step_ns: int, where: Where) -> NoReturn:
+def _not_rising(index: int, here_ns: int, before_ns: int, where: Where) -> NoReturn:
+    step_ns = here_ns - before_ns
     said = "the same time as the row before" if step_ns == 0 else f"a time {seconds(-step_ns)} before that of the row before"
+    if -step_ns > before_ns // 2 > 10**10:  # it fell by more than half of all it had counted
+        said += " (of a count that starts again, `wraps_at` would say where)"
     where.refuse(index, "time", f"{said}; times must rise from row to row", "unsorted-time")
 
 

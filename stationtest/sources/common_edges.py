@@ -61,6 +61,7 @@ def form_of(found: Looked) -> RecordingForm:
         units_line="units_line" in written,
         time_column=time.column.name,
         time_in=time.unit,
+        first_date="1970-01-01",
         zone="UTC" if time.why.endswith("without a zone") else None,
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal, InvalidOperation
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -68,7 +69,8 @@ def _instants(recording: Readings, texts: list[str], where: Where) -> list[int]:
         return []
     if form.decimal == "comma":
         texts = [text.replace(",", ".") for text in texts]
-    if form.time_in == times.ISO:
+    if form.time_in in (times.ISO, times.TIME_OF_DAY):
+        form = replace(form, time_in=times.ISO)  # events are written by people, who say the date
         column = pa.array(texts)
     else:
         numbers = [_number(row, text, times.DIGITS[form.time_in or "s"], where) for row, text in enumerate(texts)]

@@ -20,6 +20,7 @@ from stationtest.signals.batch import TRUTH, Ints, Listed
 from stationtest.sources import times
 from stationtest.sources.checks import Where, missing, seconds, switches
 from stationtest.sources.layout import names_of
+from stationtest.sources.turns import Turns
 
 if TYPE_CHECKING:
     from stationtest.sources.recorded import Reader, Recording
@@ -36,7 +37,8 @@ def from_table(recording: Recording) -> Listed:
     if own is None:
         Where(path).refuse(None, "presentations", "the form of the second table is not stated", "missing-key")
     own = replace(own, rows="trials", time_in=own.time_in or form.time_in, zone=own.zone or form.zone, on=form.on, off=form.off)
-    if (own.time_in == times.ISO) != (form.time_in == times.ISO):
+    dates = times.ISO, times.TIME_OF_DAY
+    if (own.time_in in dates) != (form.time_in in dates):
         said = f"the recording's times are in {form.time_in}, the table's in {own.time_in}; both must be of one clock"
         Where(path).refuse(None, "presentations.time.in", said, "bad-presentation")
     return from_table_at(recording, path, own, lambda t_ns: t_ns)
@@ -174,6 +176,11 @@ def _read(recording: Recording, path: str, form: RecordingForm, reader: Reader, 
         Where(path).refuse(None, "", "the table has no rows", "empty-recording")
     whole = {key: np.concatenate(chunks) for key, chunks in held.items()}
     tables = {role: own.words for role, (_, own) in names.items()}
+    turns = Turns.of(form, f"{prefix}time")
+    if turns is not None and at:
+        raw = whole["start"]
+        whole["start"] = turns.add(raw, 0, None, Where(path, 0, reader.line))
+        whole["end"] = turns.beside(whole["end"], raw, whole["start"])
     return _Table({role: whole[role] for role in names}, tables, {role: whole[role] for role in at}, whole["void"])
 
 

@@ -23,6 +23,7 @@ from stationtest.signals.intervals import FAR
 from stationtest.sources import times
 from stationtest.sources.checks import Where, missing, seconds
 from stationtest.sources.columns import plain
+from stationtest.sources.turns import Turns
 
 Ints = NDArray[np.int64]
 Key = tuple[str, str]
@@ -171,10 +172,14 @@ def _pieces(reader, table: SignalsTable, where: Where, columns: tuple[str, ...])
         if column not in reader.columns:
             missing(column, reader.columns, f"tables.{table.name}.{key}", where)
     wanted = {time: "time", **dict.fromkeys(columns, "text")}
+    turns, before = Turns.of(form, f"tables.{table.name}"), None
     for begin, batch in reader.tables(wanted):
         here = Where(where.path, begin, reader.line)
         read = dict(zip(batch.schema.names, batch.columns, strict=True))
         t_ns = times.to_ns(read[time], time, form, here, f"tables.{table.name}.time")
+        if turns is not None and len(t_ns):
+            raw = t_ns
+            t_ns, before = turns.add(raw, begin, before, here), int(raw[-1])
         yield t_ns, {column: _words(read[column]) for column in columns}, here
 
 

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from stationtest.errors import usage
 from stationtest.files.words import shown
 from stationtest.sources.csv_readings import SEPARATORS
-from stationtest.sources.times import ISO, UNIT_NS
+from stationtest.sources.times import DAY_NS, ISO, TIME_OF_DAY, UNIT_NS
 
 Ints = NDArray[np.int64]
 
@@ -29,6 +29,7 @@ ON = ("1", "true", "wahr", "on", "ein", "high", "-1", "yes", "ja", "vrai", "x")
 OFF = ("0", "false", "falsch", "off", "aus", "low", "no", "nein", "faux")
 NUMBER = {"point": re.compile(r"[-+]?\d+(\.\d+)?([eE][-+]?\d+)?"), "comma": re.compile(r"[-+]?\d+(,\d+)?([eE][-+]?\d+)?")}
 DATE = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d([.,]\d+)?)?(Z|[+-]\d\d:?\d\d)?")
+OF_DAY = re.compile(r"([01]\d|2[0-3]):[0-5]\d:[0-5]\d([.,]\d+)?")
 UNIT = re.compile(r"(?<![A-Za-zµμ])(ns|us|µs|μs|ms|s|sec)(?![A-Za-z])", re.IGNORECASE)
 _MARKS = ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
 
@@ -203,7 +204,7 @@ def _kind(column: Column, decimal: str) -> str:
         return "digital"
     if all(NUMBER[decimal].fullmatch(word) for word in words):
         return "number"
-    return "time" if all(DATE.fullmatch(word) for word in words) else "words"
+    return "time" if any(all(form.fullmatch(word) for word in words) for form in (DATE, OF_DAY)) else "words"
 
 
 def on_and_off(columns: Sequence[Column]) -> tuple[list[str], list[str]]:
@@ -215,6 +216,10 @@ def on_and_off(columns: Sequence[Column]) -> tuple[list[str], list[str]]:
 def _time(found: Looked) -> TimeColumn | None:
     """The first column whose values never go back and mostly rise."""
     for column in found.columns:
+        if column.kind == "time" and OF_DAY.fullmatch(column.cells[0]):
+            day = np.array([f"1970-01-01T{cell.replace(',', '.')}" for cell in column.cells], "datetime64[ns]").astype(np.int64)
+            turns = np.cumsum(np.diff(day, prepend=day[0]) < -DAY_NS // 2) * DAY_NS
+            return _steps(column, TIME_OF_DAY, "the file has no date: say which", day + turns)
         if column.kind == "time":
             text = [cell.replace(",", ".").replace("Z", "").replace(" ", "T") for cell in column.cells]
             t_ns = np.array([re.sub(r"[+-]\d\d:?\d\d$", "", cell) for cell in text], "datetime64[ns]").astype(np.int64)

@@ -13,7 +13,9 @@ from stationtest.files.words import drift_text, duration_text, listed
 from stationtest.model.station import Sensor, Station
 from stationtest.sources.looking import Looked, on_and_off
 from stationtest.sources.syncing import Sync
+from stationtest.sources.times import TIME_OF_DAY
 
+EPOCH = "1970-01-01"
 PLAIN = re.compile(r"[A-Za-z][A-Za-z0-9_]*( [A-Za-z0-9_]+)*")
 WORDS_OF_YAML = {"true", "false", "yes", "no", "on", "off", "null"}
 
@@ -34,6 +36,7 @@ def entry(found: Looked, station: Station | None) -> Iterator[str]:
         yield "    # no column rises from row to row, so this may be a table of trials: rows: trials"
     else:
         zone = ", zone: UTC" if time.why.endswith("without a zone") else ""
+        zone += f", date: {EPOCH}" if time.unit == TIME_OF_DAY else ""
         yield f"    time: {{column: {scalar(time.column.name)}, in: {time.unit}{zone}}}    # {time.why}"
         yield f"    every: {duration_text(time.every_ns)}"
         yield f"    gap: {duration_text(time.gap_ns)}    # so far, steps are {_steps(found)}"
@@ -88,6 +91,8 @@ def _table(found: Looked, clock: str) -> Iterator[str]:
         yield f"unit: {found.time.unit}    # {found.time.why}"
         if found.time.why.endswith("without a zone"):
             yield "zone: UTC"
+        if found.time.unit == TIME_OF_DAY:
+            yield f"date: {EPOCH}"
 
 
 def _steps(found: Looked) -> str:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
@@ -32,6 +33,7 @@ from stationtest.sources.belt_column import BeltColumn
 from stationtest.sources.checks import Where, strictly_rising
 from stationtest.sources.layout import Layout, layout, travel_of
 from stationtest.sources.readings import Readings
+from stationtest.sources.turns import Turns
 
 if TYPE_CHECKING:
     from stationtest.sources.logged import Key, Logged
@@ -151,6 +153,7 @@ class Recording:
             self.layout: Layout = found if name == readers[0][0] else self.layout
         self.sensors = tuple(sensor.name for sensor in self.layout.sensors)
         self.travel = self._travel()
+        self._turns = Turns.of(form)
         self.origin_ns, self.origin = 0, None
         if not self.layout.trials:
             self.origin_ns, self.origin = self._origin()
@@ -236,7 +239,7 @@ class Recording:
     def _pieces(self, wanted: Layout, from_row: int, *, most_ahead: int = 2) -> Iterator[Batch]:
         """Checked pieces of the file from a row on, cut as the file is; so many of them are decoded ahead."""
         begin_part = bisect_right(self._first_rows, from_row) - 1
-        row, last_ns = self._first_rows[begin_part], None
+        row, last_ns, before = self._first_rows[begin_part], None, None
         way = BeltColumn(wanted.travel, wanted.travel.column) if wanted.travel and wanted.travel.column else None
         for k in range(begin_part, len(self._readers)):
             base = row
@@ -246,6 +249,10 @@ class Recording:
             for begin, table in ahead(self._readers[k][1].tables(wanted.wanted, max(from_row - base, 0)), most_ahead):
                 piece = wanted.batch(base + begin, table, self._where(k, begin), self.origin_ns, way)
                 row = base + begin + len(piece)
+                if self._turns is not None and piece.t_ns is not None and len(piece):
+                    raw, where = piece.t_ns + self.origin_ns, self._where(k, begin)
+                    piece = replace(piece, t_ns=self._turns.add(raw, piece.first_row, before, where) - self.origin_ns)
+                    before = int(raw[-1])
                 if piece.t_ns is not None and len(piece):
                     strictly_rising(piece.t_ns, last_ns, self._where(k, begin))
                     last_ns = int(piece.t_ns[-1])
@@ -261,7 +268,7 @@ class Recording:
         for piece in self._pieces(self.layout.only(), 0, most_ahead=1):
             if piece.t_ns is not None and len(piece):
                 first = int(piece.t_ns[0])
-                if self.form.time_in == times.ISO or abs(first) >= times.LARGEST_NS:
+                if self.form.time_in in (times.ISO, times.TIME_OF_DAY) or abs(first) >= times.LARGEST_NS:
                     return first, times.iso_text(first)
                 return 0, None
         return 0, None

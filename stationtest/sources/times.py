@@ -15,6 +15,8 @@ from stationtest.sources.checks import Where, no_empty_cells
 from stationtest.sources.columns import plain
 
 ISO = "ISO 8601"
+TIME_OF_DAY = "time of day"
+DAY_NS = 86_400 * 10**9
 UNIT_NS = {"ns": 1, "us": 1_000, "ms": 1_000_000, "s": 1_000_000_000}
 DIGITS = {"ns": 0, "us": 3, "ms": 6, "s": 9}
 LARGEST_NS = 2**53
@@ -29,6 +31,8 @@ def arrow_type(form: RecordingForm) -> Any:
 
     Numbers are decimals with as many places as a nanosecond needs in their unit; what is finer refuses itself.
     """
+    if form.time_in == TIME_OF_DAY:
+        return pa.string()
     if form.time_in == ISO:
         if form.decimal == "comma":  # Arrow reads a point only
             return pa.string()
@@ -37,13 +41,16 @@ def arrow_type(form: RecordingForm) -> Any:
 
 
 def to_ns(column: pa.Array, name: str, form: RecordingForm, where: Where, key: str = "time") -> NDArray[np.int64]:
-    """A time column as int64 nanoseconds (n,): since 1970-01-01T00:00Z for ISO 8601, else since whatever the file counts from."""
+    """A time column as int64 nanoseconds (n,): since 1970-01-01T00:00Z for ISO 8601, since midnight for a time of day, else since
+    whatever the file counts from."""
     no_empty_cells(column, key, name, where)
     kind = column.type
     unit = form.time_in or "s"
     if pa.types.is_dictionary(kind):
         column = column.cast(kind.value_type)
         kind = column.type
+    if unit == TIME_OF_DAY:
+        return _of_day(column, name, where, key)
     if pa.types.is_timestamp(kind) or pa.types.is_string(kind) or pa.types.is_large_string(kind):
         if unit != ISO:
             where.refuse(None, f"{key}.in", f"column {shown(name)} holds dates or text, `in` says {unit}; ISO 8601 may be meant")
@@ -64,6 +71,32 @@ def to_ns(column: pa.Array, name: str, form: RecordingForm, where: Where, key: s
             where.refuse(index, f"{key}.in", f"column {shown(name)} holds {floats[index]}, which is no time in {unit}")
         return np.rint(floats * UNIT_NS[unit]).astype(np.int64)
     where.refuse(None, key, f"column {shown(name)} holds {kind}, which is no time")
+
+
+def _of_day(column: pa.Array, name: str, where: Where, key: str) -> NDArray[np.int64]:
+    """`23:59:58.250` or `23:59:58,250`, or times of day of Parquet, in ns since midnight."""
+    import pyarrow.compute as pc  # slow to load, and numbers do not need it
+
+    if pa.types.is_string(column.type) or pa.types.is_large_string(column.type):
+        text, wanted = pc.replace_substring(column, ",", "."), pa.timestamp("ns")
+        text = pc.binary_join_element_wise(pa.scalar("1970-01-01T", text.type), text, pa.scalar("", text.type))
+        try:
+            return plain_ns(text.cast(wanted))
+        except pa.ArrowInvalid:
+            for index in range(len(text)):
+                try:
+                    text.slice(index, 1).cast(wanted)
+                except pa.ArrowInvalid:
+                    said = f"{shown(str(column[index].as_py()))} is not a time of day such as 23:59:58.250"
+                    where.refuse(index, key, said)
+    if not pa.types.is_time(column.type):
+        where.refuse(None, f"{key}.in", f"column {shown(name)} holds {column.type}, `in` says time of day")
+    return plain_ns(column.cast(pa.time64("ns")))
+
+
+def plain_ns(column: pa.Array) -> NDArray[np.int64]:
+    """Instants or times of day in ns (n,), read only where nothing had to be copied."""
+    return plain(column.cast(pa.int64()))
 
 
 def iso_text(ns: int) -> str:
@@ -109,7 +142,7 @@ def _dates(column: pa.Array, name: str, form: RecordingForm, where: Where, key: 
     if column.type.tz is None:
         if not form.zone:
             where.refuse(None, f"{key}.zone", f"the times of column {shown(name)} have no zone; declare one, such as UTC")
-        column = _in_zone(column, form.zone, where, key)
+        column = in_zone(column, form.zone, where, key)
     try:
         return plain(column.cast(pa.timestamp("ns", "UTC")).cast(pa.int64()))
     except pa.ArrowInvalid:
@@ -154,7 +187,7 @@ def not_a_date(cell: str, form: RecordingForm, key: str = "time") -> tuple[str, 
     return key, f"{head} is not a date and time such as 2025-03-02T09:00:00.125Z", "bad-value"
 
 
-def _in_zone(column: pa.Array, zone: str, where: Where, key: str) -> pa.Array:
+def in_zone(column: pa.Array, zone: str, where: Where, key: str) -> pa.Array:
     """Local times to instants. A time that a change of clocks makes double or skips is refused, never sorted away."""
     import pyarrow.compute as pc
 

@@ -130,6 +130,7 @@ def test_a_declared_recording_is_told_as_declared(tmp_path: Path) -> None:
         ("t [µs];r;g;b\n0;1;2;3\n500;1;2;3\n1000;1;2;3\n", "us", "from its name"),
         ("t;r;g;b\n0,000;1;2;3\n0,001;1;2;3\n0,002;1;2;3\n", "s", "a guess"),
         ("t;r;g;b\n" + "".join(f"2025-03-02T09:00:00,10{k};1;2;3\n" for k in range(3)), "ISO 8601, zone: UTC", "without a zone"),
+        ("t,r,g,b\n23:59:59.998,1,2,3\n23:59:59.999,1,2,3\n00:00:00.000,1,2,3\n", "time of day, date: 1970-01-01", "say which"),
         ("t,r,g,b\n" + "".join(f"2025-03-02T09:00:00.10{k}Z,1,2,3\n" for k in range(3)), "ISO 8601", "dates"),
     ],
 )

@@ -154,6 +154,33 @@ def test_a_clock_of_which_nothing_is_said(tmp_path: Path) -> None:
     assert "how the clock log of recordings/log.csv lies to eye is not stated" in recording.notes[0]
 
 
+def test_logs_and_lists_whose_times_start_again(tmp_path: Path) -> None:
+    """16 bits of ms in the log, the time of day past midnight in the list: both on the clock of the readings (dates)."""
+    Day(0).write(tmp_path)
+    first = np.datetime64("2025-03-02T23:59:59.900")
+    eye = "t,r,g,b\n" + "".join(f"{first + np.timedelta64(k, 'ms')}Z,160,150,155\n" for k in range(200))
+    text = (
+        "tables:\n  eye: {file: eye.csv, time: t, unit: ISO 8601, gap: 3 ms}\n"
+        "  log: {file: log.csv, time: t, unit: ms, wraps_at: 65536, rows_are: changes, signals: {flap: a}}\n"
+        "  truth: {file: truth.csv, kind: presentations, clock: eye, unit: time of day, date: 2025-03-02}\n"
+        "clocks: {log: {to: eye, offset: 0 ms, within: 0 ms}}\n"
+    )
+    files = {
+        "eye.csv": eye,
+        "log.csv": "t,a\n65500,0\n65530,1\n14,0\n",
+        "truth.csv": "start,end,target\n23:59:59.950,00:00:00.020,mint\n00:00:00.050,00:00:00.090,mint\n",
+        "day1.recording.yaml": text,
+    }
+    for name, content in files.items():
+        (tmp_path / "recordings" / name).write_text(content)
+    recording = open_recording(load_station(str(tmp_path)), TABLES, plugins.load().formats)
+    listed = recording.listed()
+    assert listed is not None and listed.start_ns.tolist() == [50 * MS, 150 * MS]
+    assert listed.end_ns.tolist() == [120 * MS, 190 * MS]
+    ((rise, fall),) = recording.logged()["output", "flap"].on.tolist()
+    assert fall - rise == 20 * MS
+
+
 # --- what is refused ----------------------------------------------------------------------------------------------------------
 
 
