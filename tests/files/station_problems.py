@@ -330,8 +330,8 @@ STATION_PROBLEMS: list[tuple[str, str, list[str]]] = [
         "in: ms, zone: Europe/Berlin}",
         [
             (
-                "station.yaml:29:56: recordings.recordings/*.csv.time.zone: a zone belongs to ISO 8601 times, and "
-                "these are in ms [contradiction]"
+                "station.yaml:29:56: recordings.recordings/*.csv.time.zone: a zone belongs to ISO 8601 times and "
+                "times of day, and these are in ms [contradiction]"
             ),
         ],
     ),
