@@ -12,7 +12,7 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from stationtest.engine import colour_figures, nearest_pairs, run_figures, thinning
+from stationtest.engine import agreement, colour_figures, nearest_pairs, run_figures, thinning
 from stationtest.expectations.items import items
 from stationtest.expectations.trials import View
 from stationtest.model.case import Suite
@@ -75,7 +75,7 @@ def figures(
     found = [*colour_figures.planes(views, learned or {}), *colour_figures.distances(views, learned or {})]
     found += nearest_pairs.figures(views, learned or {})
     found += [*run_figures.matrices(views), *run_figures.times(suite, views)]
-    found += [*run_figures.margins(views), *run_figures.strips(views)]
+    found += [*agreement.figures(suite, views), *run_figures.margins(views), *run_figures.strips(views)]
     return found + (_traces(results, {view.obs.key: view for view in views}, trace) if trace else [])
 
 

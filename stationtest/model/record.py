@@ -266,8 +266,8 @@ class RequirementRow(TypedDict):
 
 
 class Figure(TypedDict):
-    """`kind`: plane, distances, nearest_pairs, margins, matrix, many_matrix, response, on_time, strip, trace. `data` is what
-    report/drawings.py documents."""
+    """`kind`: plane, distances, nearest_pairs, margins, matrix, many_matrix, response, on_time, agreement, strip, trace.
+    `data` is what report/drawings.py documents."""
 
     id: str
     kind: str

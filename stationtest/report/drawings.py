@@ -11,7 +11,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from stationtest.report import colour_drawings, count_drawings, pair_drawings, time_drawings
+from stationtest.report import agreement_drawings, colour_drawings, count_drawings, pair_drawings, time_drawings
 from stationtest.report.tables import Table
 
 DRAWERS: Mapping[str, Callable[[dict[str, Any]], Markup]] = {
@@ -22,6 +22,7 @@ DRAWERS: Mapping[str, Callable[[dict[str, Any]], Markup]] = {
     "nearest_pairs": pair_drawings.nearest,
     "response": count_drawings.histogram,
     "on_time": count_drawings.histogram,
+    "agreement": agreement_drawings.agreement,
     "margins": time_drawings.margins,
     "strip": time_drawings.strip,
     "trace": time_drawings.trace,
@@ -35,6 +36,7 @@ TABLES: Mapping[str, Callable[[dict[str, Any]], Table]] = {
     "nearest_pairs": pair_drawings.nearest_table,
     "response": count_drawings.histogram_table,
     "on_time": count_drawings.histogram_table,
+    "agreement": agreement_drawings.agreement_table,
     "margins": time_drawings.margins_table,
     "strip": time_drawings.strip_table,
     "trace": time_drawings.trace_table,

@@ -155,6 +155,7 @@ def figures() -> list[dict[str, Any]]:
         ),
         figure("matrix-2", "many_matrix", "Which target switched which of many channels", "Presentations that fired.", many()),
         figure("nearest-1", "nearest_pairs", "Nearest pairs", "How far one reference is from the other.", nearest(rng)),
+        figure("agreement-1", "agreement", "Recorded against computed", "Recorded less computed.", agreement(span)),
         figure("margins-1", "margins", "Margin of every trial", "In the order of time.", margins),
         figure(
             "response-1",
@@ -184,6 +185,26 @@ def many() -> dict[str, Any]:
         )  # fmt: skip
     cells[7][9] = None
     return {"channels": channels, "targets": [f"sort {k + 1}" for k in range(31)] + [HOSTILE], "cells": cells}
+
+
+def agreement(span: list[int]) -> dict[str, Any]:
+    """Two clocks that drift apart, two signals, and edges without a partner."""
+    step = (span[1] - span[0]) // 40
+    return {
+        "source": "recordings/day1.parquet", "span_ns": span, "within_ms": 15.0, "n": 40,
+        "points": [[span[0] + k * step, round(-8 + 0.35 * k, 6)] for k in range(40)],
+        "offset_ms": -8.0, "drift_ppm": 3.9, "bars": [[-8.0, -7.0, 12], [2.0, 3.0, 28]],
+        "groups": [
+            {"name": "channel 1", "n": 40, "least": -8.0, "median": -1.0, "greatest": 5.65, "lone_recorded": 1,
+             "lone_computed": 1},
+            {"name": "flap", "n": 0, "least": None, "median": None, "greatest": None, "lone_recorded": 0, "lone_computed": 0},
+        ],
+        "lone_count": 2,
+        "lone": [
+            {"signal": "channel 1", "edge": "rises", "of": "computed", "at_ns": span[0] + 1_000_000},
+            {"signal": "channel 1", "edge": "falls", "of": "recorded", "at_ns": span[0] + 2_000_000},
+        ],
+    }  # fmt: skip
 
 
 def nearest(rng: random.Random) -> dict[str, Any]:
