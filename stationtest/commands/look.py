@@ -30,10 +30,10 @@ def body(args: argparse.Namespace) -> int:
     if suite is not None and not args.other and _declared(suite, key):
         from stationtest.commands import understood
 
-        if args.picture:
-            raise usage("--picture draws a file that is not declared; `stationtest run` draws recordings that are")
         for line in understood.lines(suite, key, plugins.load()):
             print(line)
+        if args.picture:
+            _draw([looking.look(Path(suite.folder) / file, file) for file in _files(suite, key)], args.picture)
         return EXIT_PASS
     station = suite.station if suite else None
     found = looking.look(Path(args.recording), key)
@@ -76,6 +76,18 @@ def _declared(suite: Suite, key: str) -> bool:
     from stationtest.model.recording_tables import has_tables
 
     return has_tables(key) or any(matches(key, form.pattern) for form in suite.station.recordings)
+
+
+def _files(suite: Suite, key: str) -> list[str]:
+    """The files of a declared recording that hold a table, each once."""
+    from stationtest.files import recording_file
+    from stationtest.files.paths import Folder
+    from stationtest.model.recording_tables import has_tables
+
+    if not has_tables(key):
+        return [key]
+    tables = recording_file.opened(Folder(suite.folder), key, suite.station).tables
+    return list(dict.fromkeys(table.path for table in tables))
 
 
 def _words(found: Looked) -> Iterator[str]:

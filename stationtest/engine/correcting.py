@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from stationtest.engine import names_of_trials
 from stationtest.engine.sets import is_complete
 from stationtest.errors import Problem
 from stationtest.files.corrections import UNKNOWN
@@ -42,11 +43,20 @@ def laid_over(suite: Suite, obs: SourceObservations) -> SourceObservations:
     made = _corrected(suite.station, obs, rows)
     made = replace(
         made,
-        placements=tuple(replace(one, observed=_corrected(suite.station, one.observed, rows)) for one in obs.placements),
+        placements=tuple(replace(one, observed=_placed(suite.station, obs, one.observed, rows)) for one in obs.placements),
     )
     _recent.insert(0, (suite.corrections, obs, made))
     del _recent[16:]
     return made
+
+
+def _placed(
+    station: Station, obs: SourceObservations, placed: SourceObservations, rows: Sequence[tuple[Correction, int]]
+) -> SourceObservations:  # fmt: skip
+    """One placement with the same corrections: a stretch between may be missing there, so rows are found by their names."""
+    names = names_of_trials.presentations(obs.presentations)
+    there = {name: row for row, name in enumerate(names_of_trials.presentations(placed.presentations))}
+    return _corrected(station, placed, [(one, there[names[row]]) for one, row in rows if names[row] in there])
 
 
 def problems(suite: Suite, obs: SourceObservations) -> list[Problem]:

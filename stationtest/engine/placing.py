@@ -6,21 +6,20 @@ Readings are streamed once for each way in which the presentations may lie; sign
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stationtest.engine import learning
+from stationtest.engine import learning, names_of_trials
 from stationtest.engine.judged_trials import Batch
 from stationtest.engine.observing import Observer, Progress
-from stationtest.expectations.items import items
 from stationtest.expectations.trials import View
 from stationtest.expectations.wording import milliseconds
 from stationtest.model.case import Suite
 from stationtest.model.judged import NOT_JUDGED, Judged
-from stationtest.model.observations import NEVER, Placement, Presentations, Sets, SourceObservations
+from stationtest.model.observations import NEVER, Placement, SourceObservations
 from stationtest.model.parts import Parts
 from stationtest.sources.readings import Readings
 from stationtest.sources.worlds import World
@@ -150,29 +149,14 @@ def _same_trials(batch: Batch, unit: str, view: View, other: Batch) -> Ints:
     """For each trial the number of the same one in another placement, -1 where it is none there. (n,)"""
     if unit == "run":
         return np.zeros(1, np.int64)
-    names: Callable[[View], Sequence[object]] = {"set": _set_names, "item": _item_names}.get(unit, _presentation_names)
-    mine = batch.trials.view.once(("names of trials", unit), lambda: names(batch.trials.view))
-    theirs = view.once(("names of trials", unit), lambda: names(view))
+    mine, theirs = _names(batch.trials.view, unit), _names(view, unit)
     place = {theirs[row]: i for i, row in enumerate(other.trials.index.tolist())}
     return np.array([place.get(mine[row], -1) for row in batch.trials.index.tolist()], np.int64)
 
 
-def _presentation_names(view: View) -> list[object]:
-    """What stays the same wherever the instants lie: the sensor, and which in order; a stretch between by the one before it."""
-    shown: Presentations = view.obs.presentations
-    count = dict.fromkeys(range(len(shown.sensors)), 0)
-    names: list[object] = []
-    for sensor, between in zip(shown.sensor.tolist(), shown.between.tolist(), strict=True):
-        count[sensor] += not between
-        names.append((sensor, between, count[sensor]))
-    return names
-
-
-def _set_names(view: View) -> list[object]:
-    sets: Sets = view.obs.sets
-    return list(zip(sets.kind.tolist(), sets.names, strict=True))
-
-
-def _item_names(view: View) -> list[object]:
-    found = items(view)
-    return list(zip(found.kind.tolist(), found.names, strict=True))
+def _names(view: View, unit: str) -> list[object]:
+    obs = view.obs
+    return view.once(
+        ("names of trials", unit),
+        lambda: names_of_trials.sets(obs.sets) if unit == "set" else names_of_trials.presentations(obs.presentations),
+    )

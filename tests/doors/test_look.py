@@ -119,7 +119,8 @@ def test_what_it_says(tmp_path: Path) -> None:
 def test_a_declared_recording_is_told_as_declared(tmp_path: Path) -> None:
     folder = station(tmp_path)
     (folder / "station.yaml").write_text(BARE + proposal(looked(folder / EXPORT)))
-    printed = looked(folder / EXPORT)
+    printed = command("look", folder / EXPORT, "--picture", folder / "a.html").stdout
+    assert (folder / "a.html").read_text().count("<svg") == 1
     assert printed.startswith('recordings/export.csv: by the entry "recordings/export.csv"') and "proposal" not in printed
 
 
@@ -198,7 +199,8 @@ def test_the_offset_between_two_logs_and_a_file_that_says_so(tmp_path: Path) -> 
     truth = "  truth: {file: truth.csv, kind: presentations, clock: sensor}\nclocks:"
     (tmp_path / "recordings/day1.recording.yaml").write_text(text.replace("clocks:", truth))
     (tmp_path / "recordings/truth.csv").write_text("start,end,target\n500000,580000,mint\n")
-    told = looked(tmp_path / "recordings/day1.recording.yaml")
+    told = command("look", tmp_path / "recordings/day1.recording.yaml", "--picture", tmp_path / "a.html").stdout
+    assert (tmp_path / "a.html").read_text().count("<svg") == 3
     assert "input box in from Eye1: on 40 times" in told  # the first row of it is on, which is no edge that was seen
     assert "found by 39 of 40 common edges" in told
 

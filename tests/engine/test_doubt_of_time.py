@@ -116,6 +116,38 @@ def test_readings_that_may_not_be_of_the_presentation_are_on_no_plateau(tmp_path
         assert verdict(folder)[0] == expected
 
 
+def test_placements_travel_between_processes_as_they_are(tmp_path: Path) -> None:
+    from stationtest.engine import store
+
+    case = "  A: {title: t, present: mint, expect: {channels: 1}}\n"
+    folder = write(tmp_path, [(200, 280), (600, 680)], [(219, "Q1", 1), (290, "Q1", 0)], case, sync=4, step=8, truth=5)
+    seen = observe(load(str(folder), expectations=_parts().expectations), TABLES, _parts())
+    store.save(seen, str(tmp_path / "seen.npz"))
+    again = store.load(str(tmp_path / "seen.npz"))
+    assert [p.apart_ns for p in again.placements] == [p.apart_ns for p in seen.placements] and len(seen.placements) > 8
+    for one, other in zip(seen.placements, again.placements, strict=True):
+        assert np.array_equal(one.observed.responses.first_on_ns, other.observed.responses.first_on_ns)
+        assert np.array_equal(one.observed.presentations.start_ns, other.observed.presentations.start_ns)
+
+
+def test_a_presentation_that_may_have_begun_before_the_recording(tmp_path: Path) -> None:
+    """The stretch before it is not there in every placement; the others keep their names, and corrections their presentations."""
+    case = "  A: {title: t, present: {between: bare belt}, expect: {no_channel: yes}, evidence: {trials: 1}}\n"
+    folder = write(tmp_path, [(3, 80), (200, 280)], [], case, truth=5)
+    (folder / "corrections.csv").write_text(
+        "recording,row,what,was,is,by,when,why\n" + f"{TABLES},201,target,mint,chamomile,nobody,2026-01-01T09:00Z,a test\n"
+    )
+    suite = load(str(folder), expectations=_parts().expectations)
+    seen = observe(suite, TABLES, _parts())
+    assert {len(p.observed.presentations) for p in seen.placements} == {4, 5} and len(seen.presentations) == 5
+    from stationtest.engine import correcting
+
+    for placed in correcting.laid_over(suite, seen).placements:
+        shown = placed.observed.presentations
+        named = [shown.targets[code] for code in shown.target[~shown.between]]
+        assert named == ["mint", "chamomile"]
+
+
 # --- every placement, one by one ----------------------------------------------------------------------------------------------
 
 Edges = tuple[int, ...]  # rise, fall, rise, fall … in ms
