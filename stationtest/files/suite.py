@@ -107,8 +107,10 @@ class _Loader:
 
     def station_alone(self, readings: Sequence[str]) -> Suite:
         read = self._station()
-        named = [path for path in readings if is_scene(path) and os.path.isfile(self.folder.join(path))]
-        scenes = self._scenes(read, named)
+        named = [path for path in readings if is_scene(path)]
+        missing = ((path, self.folder.problem(path)) for path in named)
+        self.problems += [Problem(NOWHERE, path, *problem) for path, problem in missing if problem]
+        scenes = self._scenes(read, named, ())
         if self.problems or read.station is None:
             raise FileProblems(_once(self.problems))
         return Suite(
@@ -141,7 +143,7 @@ class _Loader:
             self.problems += problems
         self._unique(cases)
         cases = self._under(cases, readings, read)
-        scenes = self._scenes(read, [path for case in cases for path in case.readings if is_scene(path)])
+        scenes = self._scenes(read, [path for case in cases for path in case.readings if is_scene(path)], scene_files(self.folder.path))
         facts = self._run(tuple(read.fields.required_in_run) if read.fields else ())
         tables = self._tables(cases, read.station, read.names)
         settings_found = self._settings(read, facts)
@@ -288,16 +290,18 @@ class _Loader:
             formless = is_scene(path) or has_tables(path)
             if problem is None and not formless and not any(matches(path, pattern) for pattern in read.patterns):
                 problem = f"no entry under `recordings:` says how {shown(path)} is written", "no-form"
+            if problem is None and readings.count(path) > 1:
+                problem = f"this recording is named twice; found {shown(path)}", "duplicate-name"
             if problem:
                 self.problems.append(Problem(NOWHERE, "--readings", *problem))
         return [replace(case, readings=tuple(readings)) for case in cases] if readings else cases
 
-    def _scenes(self, read: StationFile, named: Iterable[str]) -> tuple[Scene, ...]:
-        """Every scene that is named or lies in the scenes folder; only those that are named are inputs."""
+    def _scenes(self, read: StationFile, named: Iterable[str], others: Iterable[str]) -> tuple[Scene, ...]:
+        """The scenes that are named, or that references are learned from, and others; those others are no inputs."""
         learned = [one.recording for channel in (read.station.channels if read.station else ()) for one in channel.learned]
         used = dict.fromkeys(path for path in (*learned, *named) if is_scene(path) and not self.folder.problem(path))
         found = []
-        for path in dict.fromkeys([*used, *scene_files(self.folder.path)]):
+        for path in dict.fromkeys([*used, *others]):
             from stationtest.files.scene_file import read_scene
 
             before, names = dict(self.files), read.names if read.readable else None

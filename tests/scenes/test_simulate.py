@@ -154,6 +154,29 @@ def test_other_readings_under_the_same_cases(tmp_path: Path) -> None:
     ]
 
 
+def test_other_readings_twice_are_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Trials would count twice."""
+    twice = ["--readings", "scenes/taught.scene.yaml"] * 2
+    assert cli.main(["run", str(make(tmp_path)), *twice]) == 2
+    assert capsys.readouterr().err == (
+        "--readings: this recording is named twice; found scenes/taught.scene.yaml [duplicate-name]\n"
+    )
+
+
+def test_a_scene_is_simulated_whatever_is_wrong_with_others(tmp_path: Path) -> None:
+    folder = make(tmp_path)
+    (folder / "scenes" / "draft.scene.yaml").write_text("every: often\n", encoding="utf-8")
+    assert simulate(folder) == 0 and cli.main(["observe", str(folder), "scenes/line.scene.yaml"]) == 0
+    assert cli.main(["check", str(folder)]) == 2
+
+
+def test_observing_a_scene_that_is_not_there(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.main(["observe", str(make(tmp_path)), "scenes/lin.scene.yaml"]) == 2
+    said = capsys.readouterr().err
+    assert "there is no such file; found scenes/lin.scene.yaml; did you mean scenes/line.scene.yaml? [no-file]" in said
+    assert cli.main(["observe", str(tmp_path), "scenes/line.scene.yaml"]) == 0
+
+
 def test_other_readings_that_are_not_there(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     folder = make(tmp_path)
     assert cli.main(["run", str(folder), "--readings", "scenes/taugt.scene.yaml"]) == 2
