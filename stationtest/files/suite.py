@@ -143,7 +143,8 @@ class _Loader:
             self.problems += problems
         self._unique(cases)
         cases = self._under(cases, readings, read)
-        scenes = self._scenes(read, [path for case in cases for path in case.readings if is_scene(path)], scene_files(self.folder.path))
+        named = [path for case in cases for path in case.readings if is_scene(path)]
+        scenes = self._scenes(read, named, scene_files(self.folder.path))
         facts = self._run(tuple(read.fields.required_in_run) if read.fields else ())
         tables = self._tables(cases, read.station, read.names)
         settings_found = self._settings(read, facts)
