@@ -103,7 +103,8 @@ class Observer:
         self.suite, self.station, self.recording, self.taught = suite, suite.station, recording, taught
         self.facts = facts_of(self.station, recording, world)
         listed = recording.listed(world)
-        self.expected = None if listed is None else len(listed)
+        self.expected = None if listed is None else len(listed) if listed.expected is None else listed.expected
+        self.list_notes = () if listed is None else listed.notes
         self.events = read_events(recording)
         self.builder = builder_for(self.facts, listed)
         self.relearned = learn_at_edges(self.station, recording, taught)
@@ -265,7 +266,7 @@ class Observer:
             outside=np.array(sorted(responses.outside), np.int64).reshape(-1, 3),
             carried_over=logic.carried_over,
             expected_presentations=self.expected,
-            notes=(*told, *notes, *self.recording.notes, *(self.relearned.notes if self.relearned else ())),
+            notes=(*self.list_notes, *told, *notes, *self.recording.notes, *(self.relearned.notes if self.relearned else ())),
             settings=self.relearned.settings if self.relearned else (),
             events=self.events,
             truth_by=self.recording.form.known_by,

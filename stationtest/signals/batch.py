@@ -6,7 +6,7 @@ Plain arrays, so that a simulated source can hand over the same. Times are int64
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -107,7 +107,7 @@ class Listed:
     """Presentations with their times (N,), from a second table or from a gate and a list; sorted by start, then sensor.
 
     `codes` and `tables` as in `Batch`. `rows` are lines of the file `path`, for messages. `void` (N,): declared void by whoever
-    made the list.
+    made the list. `expected` is how many the list has, where that is another number; `notes` say what does not fit.
     """
 
     path: str
@@ -117,6 +117,8 @@ class Listed:
     tables: Mapping[str, list[str]]
     rows: Ints
     void: NDArray[np.bool_]
+    expected: int | None = None
+    notes: tuple[str, ...] = ()
 
     def __len__(self) -> int:
         return len(self.start_ns)
@@ -139,7 +141,7 @@ class Listed:
             late[:-1] = np.where(touch, np.minimum(a[1:] + start_ns, late[1:] - 1), late[:-1])
             early[1:] = np.where(touch, late[:-1], early[1:])
             start[mine], end[mine] = early + all_ns, late + all_ns
-        return Listed(self.path, start, end, self.codes, self.tables, self.rows, self.void)
+        return replace(self, start_ns=start, end_ns=end)
 
     def of_sensors(self, names: Sequence[str]) -> Listed:
         """Those before one of these sensors; all of them where the list names no sensor."""

@@ -16,9 +16,10 @@ from numpy.typing import NDArray
 from stationtest.files.words import duration_text, shown
 from stationtest.model.parts import ReadingFormatPart, resolve
 from stationtest.model.recording_form import Gate, RecordingForm
-from stationtest.signals.batch import TRUTH, Ints, Listed
+from stationtest.signals.batch import TRUTH, UNKNOWN, Ints, Listed
 from stationtest.sources import times
 from stationtest.sources.checks import Where, missing, seconds, switches
+from stationtest.sources.gate_matches import matched
 from stationtest.sources.layout import names_of
 from stationtest.sources.turns import Turns
 
@@ -71,8 +72,9 @@ def first_start(recording: Recording, path: str, own: RecordingForm) -> int:
 def from_gate(recording: Recording, gate: Gate) -> Listed:
     """On-times of the gate input, at least `shortest` long, paired in order with the rows of the list.
 
-    An on-time that the recording begins or ends in is dropped. Unequal numbers raise `ReadingsError` with both, the first and the
-    last time, and the stretch whose length is most unlike the others.
+    An on-time that the recording begins or ends in is dropped. Where the numbers are unequal, they are matched set by set if list
+    and station say what the sets are, and what does not match is presented but not known. Else they raise `ReadingsError` with
+    both, the first and the last time, and the stretch whose length is most unlike the others.
     """
     path = beside(recording.path, gate.list_path)
     form = replace(recording.form, rows="trials")
@@ -87,9 +89,34 @@ def from_gate(recording: Recording, gate: Gate) -> Listed:
     on = gate_times(recording, gate)
     count = len(table.codes["target"])
     if count != len(on):
-        Where(recording.path).refuse(None, "gate", _unequal(on, count, path, gate), "bad-presentation")
+        return _by_sets(recording, gate, on, table, path, reader)
     rows = np.array([reader.line(row) for row in range(count)], np.int64)
     return Listed(path, on[:, 0] + gate.offset_ns, on[:, 1] + gate.offset_ns, table.codes, table.tables, rows, table.void)
+
+
+def _by_sets(recording: Recording, gate: Gate, on: Ints, table: _Table, path: str, reader: Reader) -> Listed:
+    """On-times and rows of unequal number, matched in the sets that have as many of both."""
+    count, recorded = len(table.codes["target"]), {signal.name for signal in recording.form.inputs}
+    edges = [kind.from_edge for kind in recording.suite.station.sets if kind.from_edge and kind.from_edge.input in recorded]
+    found = None
+    if edges and "set" in table.codes:
+        begins = gate_times(recording, Gate(input=edges[0].input, list_path=""))[:, int(edges[0].falls)]
+        said = f"{shown(gate.input)} was on {len(on)} times, {shown(path)} lists {count}"
+        found = matched(on, table.codes["set"], begins, table.tables["set"], said)
+    if found is None:
+        Where(recording.path).refuse(None, "gate", _unequal(on, count, path, gate), "bad-presentation")
+    known = found.row >= 0
+    codes = {name: np.where(known, column[found.row], -1).astype(np.int32) for name, column in table.codes.items()}
+    targets = list(table.tables["target"])
+    if UNKNOWN not in targets:
+        targets.append(UNKNOWN)
+    codes["target"][~known] = targets.index(UNKNOWN)
+    codes["set"] = table.codes["set"][found.set_row]
+    rows = np.array([reader.line(row) for row in np.where(known, found.row, found.set_row).tolist()], np.int64)
+    return Listed(
+        path, on[:, 0] + gate.offset_ns, on[:, 1] + gate.offset_ns, codes, {**table.tables, "target": targets}, rows,
+        table.void[found.row] & known, expected=count, notes=found.notes,
+    )  # fmt: skip
 
 
 def gate_times(recording: Recording, gate: Gate) -> Ints:

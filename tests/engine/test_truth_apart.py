@@ -70,3 +70,22 @@ def test_who_says_what_was_presented_is_printed(tmp_path: Path) -> None:
     assert kit.command("run", made, "-o", tmp_path / "b").returncode == 0
     assert kit.record_of(tmp_path / "b")["result"]["sources"][0]["truth_by"] == "second instrument"
     assert "<dt>Truth by</dt><dd>second instrument</dd>" in (tmp_path / "b" / "report.html").read_text(encoding="utf-8")
+
+
+def test_a6_a_set_that_does_not_match_its_list_is_no_trial_and_counted(tmp_path: Path) -> None:
+    """The second of three boxes has one gate pulse for two rows: its box and its sachet are no trials, the other four are."""
+    import sys
+
+    sys.path.insert(0, str(Path(__file__).parents[1] / "sources"))
+    import test_listed
+    from factory import PARTS
+
+    from stationtest.engine import observing
+
+    recording_ = test_listed.by_sets(tmp_path, ".i.#.#.i..#...i.#.#.....", test_listed.THREE)
+    obs = observing.observe(recording_.suite, "day.csv", PARTS)
+    shown = obs.presentations
+    assert [shown.targets[code] for code in shown.target[~shown.between]] == ["mint", "chamomile", "?", "mint", "chamomile"]
+    assert [bool(status & 16) for status in shown.status[~shown.between]] == [False, False, True, False, False]
+    assert [bool(status & 16) for status in obs.sets.status] == [False, True, False]
+    assert obs.expected_presentations == 6 and any("in set B" in note for note in obs.notes)

@@ -7,11 +7,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from recording_kit import MS, csv_file, form, opened, sensor, trial_form
+from recording_kit import FORMATS, MS, csv_file, form, opened, sensor, station, trial_form
 
 from stationtest.errors import Problem, ReadingsError
+from stationtest.model.case import Suite
 from stationtest.model.recording_form import Digital, Gate, RecordingForm
+from stationtest.model.station import Edge, SetKind
 from stationtest.signals.presentations import Facts, builder_for
+from stationtest.sources.recorded import Recording, open_recording
 from stationtest.sources.trials import void
 
 TABLE = RecordingForm(pattern="truth.csv", rows="trials", start="from", end="to", target="what", specimen="no")
@@ -217,3 +220,63 @@ def test_an_empty_table_of_trials(tmp_path: Path) -> None:
 def test_void_says_nothing_in_a_stream(tmp_path: Path) -> None:
     with pytest.raises(ReadingsError, match="declared void in a table of trials or of presentations"):
         opened(tmp_path, stream_csv(tmp_path), form(target=None, void="gate"))
+
+
+# A6: unequal numbers, set by set. `i` marks where the input that begins a set rises, `#` where the gate is on, each for 1 ms.
+
+
+def by_sets(folder: Path, text: str, rows: str, **keys: object) -> Recording:
+    """A list with sets, and a station whose sets begin with `box in`; the gate is `box out`."""
+    lines = "".join(f"{t},1,2,3,{int(mark == '#')},{int(mark == 'i')}\n" for t, mark in enumerate(text))
+    csv_file(folder, "t,r,g,b,gate,begin\n" + lines)
+    csv_file(folder, "target,set,specimen\n" + rows, "list.csv")
+    inputs = (Digital(name="box out", column="gate"), Digital(name="box in", column="begin"))
+    written = form(target=None, inputs=inputs, gate=Gate(input="box out", list_path="list.csv"))
+    kind = SetKind(name="box", members=(("mint", 1), ("chamomile", 1)), from_edge=Edge(input="box in", **keys))
+    declared = replace(station(written), sets=(kind,))
+    return open_recording(Suite(folder=str(folder), station=declared, cases=()), "day.csv", FORMATS)
+
+
+THREE = "mint,A,1\nchamomile,A,2\nmint,B,3\nchamomile,B,4\nmint,C,5\nchamomile,C,6\n"
+
+
+def targets(recording: Recording) -> list[str]:
+    listed = recording.listed()
+    assert listed is not None
+    return [listed.tables["target"][code] for code in listed.codes["target"]]
+
+
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        (".i.#.#.i..#...i.#.#.", ["mint", "chamomile", "?", "mint", "chamomile"]),  # one was not seen
+        (".i.#.#.i#.#.#.i.#.#.", ["mint", "chamomile", "?", "?", "?", "mint", "chamomile"]),  # one too many
+        (".i.#.#.i......i.#.#.", ["mint", "chamomile", "mint", "chamomile"]),  # none at all
+        (".#.#...i..#...i.#.#.", ["mint", "chamomile", "?", "mint", "chamomile"]),  # the first set began before the recording
+    ],
+)
+def test_a6_what_does_not_match_is_not_known_and_the_rest_is_sure(tmp_path: Path, text: str, found: list[str]) -> None:
+    """Set B has another number of on-times than of rows; A and C have as many of both."""
+    recording = by_sets(tmp_path, text, THREE)
+    assert targets(recording) == found
+    listed = recording.listed()
+    assert listed is not None and listed.expected == 6
+    (note,) = listed.notes
+    rows = text.count("#")
+    counted = f"box out was on {rows} times, list.csv lists 6: {rows - 4} on-times and 2 rows"
+    assert note.startswith(f"{counted} in set B, from 0.007 s to 0.014 s, so what was presented there is not known")
+    assert [listed.tables["set"][code] for code in listed.codes["set"]] == ["A", "A", *["B"] * (rows - 4), "C", "C"]
+    assert all(listed.codes["specimen"][k] == -1 for k, name in enumerate(found) if name == "?")
+
+
+@pytest.mark.parametrize(
+    ("text", "rows"),
+    [
+        (".i.#.#.i..#......#.#.", THREE),  # the edge of a set was lost: nothing is sure
+        (".i.#.#.i..#...i.#.#.", THREE.replace("A", "").replace("B", "").replace("C", "")),  # the list names no sets
+    ],
+)
+def test_a6_without_sure_matches_unequal_numbers_are_refused(tmp_path: Path, text: str, rows: str) -> None:
+    with pytest.raises(ReadingsError) as caught:
+        by_sets(tmp_path, text, rows).listed()
+    assert "box out was on 5 times, list.csv lists 6" in str(caught.value.problems[0])
