@@ -85,10 +85,13 @@ def settled(station: Station, output: Output, given: Mapping[str, State]) -> Sta
         state = settled(station, outputs[name], given) if name in outputs else given.get(name)
         if name in by_edge and state:
             return False  # what stays on does not rise
-        # held while an input is on, it is off with the input
-        return None if output.held_while is not None and state else state
+        # held or set only while an input is on, it is off with the input
+        gated = output.held_while is not None or (output.latched and output.enabled_while is not None)
+        return None if gated and state else state
 
     state = _combined(output.logic, member)
+    if output.enabled_while is not None and output.decided_at is None and not output.latched and state:
+        return None
     if output.pulse is not None and output.decided_at is None and state is not None:
         return False  # what stays as it is gives no pulse
     return state

@@ -19,6 +19,9 @@ from stationtest.report.svg import Axis, Drawing
 from stationtest.report.tables import Table, cut
 from stationtest.report.wording import count, decimal
 
+FEW = 8
+"""References that are drawn with the names of their targets; of more, with those of their channels only."""
+IN_LEGEND, MOST_ROWS = 21, 200
 WIDTH = 720
 
 
@@ -55,9 +58,13 @@ def plane(figure: dict[str, Any]) -> Markup:
         cx, cy = x.at(reference["x"]), y.at(reference["y"])
         drawing.line(cx - 7, cy, cx + 7, cy, "cross")
         drawing.line(cx, cy - 7, cx, cy + 7, "cross")
-        words = f"{reference['channel']}: {reference['target']}"
+        few = len(data["references"]) <= FEW
+        words = f"{reference['channel']}: {reference['target']}" if few else reference["channel"]
         right = cx > 400
         drawing.text(cx - 10 if right else cx + 10, cy - 8, words, "t halo", anchor="end" if right else "start", longest=28)
+    left_out = len(data["targets"]) - IN_LEGEND
+    if left_out > 0:
+        drawing.text(586, 48 + 18 * IN_LEGEND, f"and {left_out} more, see the table", longest=27)
     base = 66 + 18 * len(data["targets"])
     if base < 480:
         drawing.line(562, base - 4, 578, base - 4, "outline")
@@ -69,7 +76,7 @@ def plane(figure: dict[str, Any]) -> Markup:
 
 
 def _legend(drawing: Drawing, y: float, place: int, name: str, more: str) -> None:
-    if y < 440:
+    if y < 48 + 18 * IN_LEGEND:
         drawing.marks([(570, y - 4)], place, f"c{place % 3}", 3.5)
         drawing.text(586, y, f"{name[:17]}{'…' if len(name) > 17 else ''} ({more})" if more else name, longest=27)
 
@@ -91,7 +98,7 @@ def plane_table(figure: dict[str, Any]) -> Table:
     for target in data["targets"]:
         middle = _middle(target["points"])
         rows.append(("target, mean", target["name"], *middle, count(target["n"]), count(len(target["points"]))))
-    return cut("References, and the mean of the points drawn for each target", head, rows, " ".join(data["notes"]))
+    return cut("References, and the mean of the points drawn for each target", head, rows, " ".join(data["notes"]), MOST_ROWS)
 
 
 def _middle(points: list[list[float]]) -> tuple[str, str]:

@@ -102,6 +102,10 @@ def test_a_line_that_is_not_there_is_off_whatever_it_switches_on():
     [
         (Output(name="x", logic=Logic(op="any_of", of=("1",)), pulse=10), {"1": True}, False),  # it has risen once
         (Output(name="x", logic=Logic(op="any_of", of=("1",)), held_while="in"), {"1": True}, None),  # off with the input
+        (Output(name="x", logic=Logic(op="none_of", of=("1",)), enabled_while="in"), {"1": False}, None),  # off with the input
+        (Output(name="x", logic=Logic(op="none_of", of=("1",)), enabled_while="in"), {"1": True}, False),
+        (Output(name="x", logic=Logic(op="any_of", of=("1",)), enabled_while="in", held_until=BOX), {"1": True}, None),
+        (Output(name="x", logic=Logic(op="none_of", of=("1",)), enabled_while="in", decided_at=BOX), {"1": False}, True),
         (Output(name="x", logic=Logic(op="any_of", of=("1",)), held_until=BOX), {"1": True}, True),  # set again at each reset
         (Output(name="x", logic=Logic(op="all_of", of=("1",)), held_until=BOX), {"1": None}, None),
         (Output(name="x", logic=Logic(op="none_of", of=("1",)), decided_at=BOX), {"1": False}, True),
