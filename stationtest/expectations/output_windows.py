@@ -21,6 +21,8 @@ from stationtest.model.travel import Length
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from stationtest.model.station import Output, Station
+
     Bools = NDArray[np.bool_]
     Ints = NDArray[np.int64]
 
@@ -61,7 +63,9 @@ def coming_on(view: View, name: str, asked: Any) -> Any:
 
 def _both(view: View, name: str, asked: Any) -> tuple[Any, Any]:
     """What is asked of an output for incomplete sets, and for complete ones: on, and off in the same window."""
-    origin = asked.from_ if asked.from_ is not None else view.station.output(name).decided_at
+    closing = {kind.to_edge for kind in view.station.sets}
+    edges = [one.decided_at for one in deciders(view.station, name)]
+    origin = asked.from_ if asked.from_ is not None else next((edge for edge in edges if edge in closing), edges[0])
     asked = asked.model_copy(update={"from_": origin, "is_": True})
     return asked, asked.model_copy(update={"is_": False, "lasts": None})
 
@@ -95,7 +99,7 @@ def _judge(view: View, unit: str, name: str, asked: Any, about: events.Where) ->
         return Windowed(outcome, origin, begin, end, at, _none(origin), perhaps & ~good, undecided)
     said = timeline.runs(view, "output", name, said=True)
     assert said is not None
-    since = begin.stated if view.station.output(name).acts_after else origin
+    since = begin.stated if any(one.acts_after for one in deciders(view.station, name)) else origin
     bad, at, held = _stays_off(view, said, name, since, *sure)
     perhaps, at_most, _ = _stays_off(view, said, name, since, *loose)
     unknown = bad & (at < timeline.unknown_until(view, name))
@@ -163,23 +167,44 @@ class _Own(NamedTuple):
     taken: Bools
 
 
+def deciders(station: Station, name: str) -> tuple[Output, ...]:
+    """The outputs that decide what an output does: itself if it is decided at an edge, else those that it reads."""
+    output, outputs = station.output(name), {one.name for one in station.outputs}
+    if output.decided_at is not None:
+        return (output,)
+    read = [part for part in output.logic.names() if part in outputs]
+    return tuple(dict.fromkeys(one for part in read for one in deciders(station, part)))
+
+
 def _own_decision(view: View, name: str, origin: Ints, asked: Any) -> _Own | None:
     """For an output whose decisions act later, and a window that its next decision ends: the decision at or after `origin` owns
-    what comes nearer to the instant at which it acts than to its neighbours'. None for all others."""
-    output, decisions = view.station.output(name), view.obs.signals["output", name].decisions_ns
+    what comes nearer to the instant at which it acts than to its neighbours'. None for all others.
+
+    An output that reads several that are decided, each at its own edge, has the decisions of all of them; one counted from such
+    an edge has those of that one."""
+    decided, signals = deciders(view.station, name), view.obs.signals
     to_the_next = asked.within is None and (asked.until is None or isinstance(asked.until, str))
-    if not output.acts_after or decisions is None or not to_the_next:
+    if not to_the_next or not any(one.acts_after for one in decided):
         return None
-    if len(decisions) < 2:
-        middles, before = _none(decisions[1:]), _none(decisions[:1])
-    else:
-        middles, before = between(view, decisions, output.acts_after)
+    taken_at, acts = [], []
+    for one in [one for one in decided if one.decided_at == asked.from_] or decided:
+        decisions = signals["output", one.name].decisions_ns
+        assert decisions is not None
+        taken_at.append(decisions)
+        acts.append(after(view, exactly(decisions), one.acts_after).stated)
+    decisions, acting = np.concatenate(taken_at), np.concatenate(acts)
+    order = np.argsort(decisions, kind="stable")
+    decisions, acting = decisions[order], acting[order]
+    place = np.argsort(acting, kind="stable")
+    rank = np.argsort(place, kind="stable")  # of each decision, among the instants at which they act
+    middles, before = between(view, acting[place], any(isinstance(one.acts_after, Length) for one in decided))
     own = np.searchsorted(decisions, origin, "left")
     never_again = np.int64(view.obs.clock.end_ns + 1)
     taken = own < len(decisions)
-    begin = np.append(np.concatenate((before, middles)), NEVER)[own]
-    if asked.from_ == output.decided_at:
+    if any(one.decided_at == asked.from_ for one in decided):
         taken &= np.append(decisions, NEVER)[own] == origin  # not that of a later box
+    own = np.append(rank, len(rank))[own]
+    begin = np.append(np.concatenate((before, middles)), NEVER)[own]
     return _Own(np.maximum(begin, origin), np.concatenate((middles, [never_again] * 2))[own], taken)
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from stationtest.expectations.wording import number_text
+from stationtest.model.observations import NEVER
 from stationtest.model.travel import NM, Length
 from stationtest.signals import travel
 
@@ -42,16 +43,16 @@ def after(view: View, at: Bounds, reach: Reach) -> Bounds:
     return Bounds(travel.earliest(at.early, delay), travel.reached(at.stated, delay), travel.latest(at.late, delay))
 
 
-def between(view: View, at: Ints, reach: Reach) -> tuple[Ints, Ints]:
-    """What lies `reach` after instants (n,) in order, each a neighbour of the next: the middles between them (n - 1,), and an
-    instant as far before the first as its middle to the second lies behind it. In length if `reach` is one."""
-    if isinstance(reach, Length) and view.obs.belt is not None:
-        ways = travel.position_nm(view.obs.belt, at) + reach.nm
-        middles = (ways[:-1] + ways[1:]) // 2
-        return travel.first_at(view.obs.belt, middles), travel.first_at(view.obs.belt, 2 * ways[:1] - middles[:1])
-    acts = after(view, exactly(at), reach).stated
-    middles = (acts[:-1] + acts[1:]) // 2
-    return middles, 2 * acts[:1] - middles[:1]
+def between(view: View, at: Ints, on_the_belt: bool) -> tuple[Ints, Ints]:
+    """The middles (n - 1,) between instants (n,) in order, in way or in time; and an instant as far before the first as its
+    middle to the second lies behind it (`NEVER` if there is no second)."""
+    if len(at) < 2:
+        return at[1:], np.full(len(at), NEVER)
+    belt = view.obs.belt if on_the_belt else None
+    ways = at if belt is None else travel.position_nm(belt, at)
+    middles = (ways[:-1] + ways[1:]) // 2
+    before = 2 * ways[:1] - middles[:1]
+    return (middles, before) if belt is None else (travel.first_at(belt, middles), travel.first_at(belt, before))
 
 
 def together(first: Reach, second: Reach) -> Reach | None:

@@ -108,12 +108,20 @@ def names_of(root: Map) -> Names:
         event=tuple(dict.fromkeys((*_names(root, "events"), *_ends(root).values()))),
         lasting=tuple(_ends(root)),
         decided=tuple(
-            str(name) for name, output in _map(root, "outputs").items() if isinstance(output, Map) and "decided_at" in output
+            str(name) for name, output in _map(root, "outputs").items() if isinstance(output, Map) and _decided(root, output)
         ),
         conditions=conditions,
         travel="travel" in root
         or any(isinstance(form, Map) and "travel" in form for form in _map(root, "recordings").values()),
     )
+
+
+def _decided(root: Map, output: Map) -> bool:
+    """Whether an output is decided at an edge, or is any of some that are."""
+    outputs = _map(root, "outputs")
+    read = output.get("any_of")
+    parts = [outputs.get(name) for name in read if isinstance(name, str)] if isinstance(read, list) else []
+    return "decided_at" in output or any(isinstance(part, Map) and "decided_at" in part for part in parts)
 
 
 def _names(root: Map, section: str) -> tuple[str, ...]:

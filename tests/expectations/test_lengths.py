@@ -14,6 +14,7 @@ from factory import MS, Did, Table, case, of, run_case, station
 
 from stationtest.model.case import Evidence, Present
 from stationtest.model.observations import SourceObservations
+from stationtest.model.station import Edge, Logic, Output
 from stationtest.model.travel import NM, Belt, Length
 from stationtest.signals import intervals
 
@@ -191,6 +192,38 @@ def test_a_decision_that_was_not_taken_is_not_judged() -> None:
     assert outcome(result) == "not_judged" and "flap took no decision from box out at 10.000 s" in result["reason"]
     last = queue([], [9640, 10_000])
     assert outcome(last) == "not_judged" and "reaches past the end of the recording" in last["reason"]
+
+
+def test_an_output_has_the_decisions_of_what_it_reads() -> None:
+    """One flap for boxes (620 mm after box out) and lids (300 mm after their gate, `box in` here): each counts from its own edge,
+    and `as the set is` from the one that ends the set."""
+    declared = station(
+        outputs=(
+            dataclasses.replace(station().output("box complete")),
+            dataclasses.replace(station().output("flap"), name="box reject", acts_after=Length(620 * NM)),
+            Output(name="lid reject", logic=Logic(op="any_of", of=("1",)), decided_at=Edge(input="box in"),
+                   acts_after=Length(300 * NM), pulse=120 * MS),
+            Output(name="flap", logic=Logic(op="any_of", of=("box reject", "lid reject"))),
+        ),
+    )  # fmt: skip
+
+    def asked(on: list[tuple[float, float]], **more: str) -> str:
+        table = Table(declared, end=60_000)
+        table.add_set(9000, 10_000, {"mint": 1, "chamomile": 1})
+        table.add_set(19_000, 20_000, {"mint": 1})
+        table.signal("input", "box out", must=[(t, t + 50) for t in (10_000, 10_500, 20_000)], basis="recorded")
+        table.signal("output", "flap", must=[*on, (21_245, 21_365)], basis="recorded")
+        table.signal("output", "box reject", must=[], decisions=[10_000, 10_500, 20_000])
+        table.signal("output", "lid reject", must=[], decisions=[10_600, 11_000])
+        obs = dataclasses.replace(table.observations(), belt=SPEED_50)
+        return outcome(run_case(obs, case(FULL, Evidence(trials=1), outputs={"flap": more}), declared=declared))
+
+    off = {"is": "off", "from": "box out", "until": "next decision"}
+    assert asked([], **off) == "conforming"
+    assert asked([(11_246, 11_366)], **off) == "nonconforming"
+    assert asked([(11_740, 11_860)], **off) == "conforming"  # of the next box
+    assert asked([], **{"is": "as the set is"}) == "conforming"
+    assert asked([(11_246, 11_366)], **{"is": "as the set is"}) == "nonconforming"
 
 
 def test_held_over_of_a_pulse_in_length_is_excepted() -> None:
