@@ -23,9 +23,10 @@ from stationtest.files.paths import Folder
 from stationtest.files.run_file import RunFields
 from stationtest.files.scalars import CaseId, Names
 from stationtest.files.scene_fields import SceneFields
+from stationtest.files.scene_files import SCENES, scene_files
 from stationtest.files.station_fields import StationFields
 from stationtest.files.station_file import FILE, names_of
-from stationtest.files.suite import CASES, SCENES, case_files, no_station, scene_files
+from stationtest.files.suite import CASES, case_files, no_station
 from stationtest.files.tables_fields import RecordingFileFields
 from stationtest.files.tree import MAX_BYTES, Map, parse
 from stationtest.model.parts import ExpectationPart, resolve

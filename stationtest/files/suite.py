@@ -12,6 +12,7 @@ from stationtest.errors import FileProblems, Problem, UsageError, usage
 from stationtest.files import digest
 from stationtest.files.names import Names
 from stationtest.files.paths import Folder, beside_recording, matches
+from stationtest.files.scene_files import read_scenes, scene_files
 from stationtest.files.station_file import FILE, StationFile, read_station
 from stationtest.files.tree import MAX_BYTES, Tree, parse
 from stationtest.files.words import shown
@@ -24,7 +25,7 @@ from stationtest.model.settings_found import SettingsFound
 from stationtest.model.station import GRADES, Requirement, Specimen, Station
 from stationtest.place import NOWHERE, Place
 
-CASES, SUFFIX, SCENES = "cases", ".case.yaml", "scenes"
+CASES, SUFFIX = "cases", ".case.yaml"
 
 
 def find_station(path: str) -> str:
@@ -55,15 +56,6 @@ def case_files(folder: str) -> list[str]:
     except OSError:
         return []
     return [f"{CASES}/{name}" for name in sorted(names) if name.endswith(SUFFIX) and not name.startswith(".")]
-
-
-def scene_files(folder: str) -> list[str]:
-    """The scenes in the scenes folder of a station, relative to its folder, in order of their names."""
-    try:
-        names = os.listdir(os.path.join(folder, SCENES))
-    except OSError:
-        return []
-    return [f"{SCENES}/{name}" for name in sorted(names) if is_scene(name) and not name.startswith(".")]
 
 
 def load(
@@ -298,24 +290,9 @@ class _Loader:
         return [replace(case, readings=tuple(readings)) for case in cases] if readings else cases
 
     def _scenes(self, read: StationFile, named: Iterable[str], others: Iterable[str]) -> tuple[Scene, ...]:
-        """The scenes that are named, or that references are learned from, and others; those others are no inputs."""
-        learned = [one.recording for channel in (read.station.channels if read.station else ()) for one in channel.learned]
-        used = dict.fromkeys(path for path in (*learned, *named) if is_scene(path) and not self.folder.problem(path))
-        found = []
-        for path in dict.fromkeys([*used, *others]):
-            from stationtest.files.scene_file import read_scene
-
-            before, names = dict(self.files), read.names if read.readable else None
-            scene, problems = read_scene(self._tree(path, "scene"), path, names, read.station, self.folder, self._spectrum)
-            self.problems += problems
-            if path not in used:
-                self.files = before
-            if scene is not None:
-                found.append(scene)
-        return tuple(found)
-
-    def _spectrum(self, file: str) -> bytes | None:
-        return self._bytes(file, "spectrum")
+        found, problems = read_scenes(read, self.folder, named, others, self._tree, self._bytes, self.files)
+        self.problems += problems
+        return found
 
     def _readings(self, suite: Suite, station: Station) -> None:
         """Every further file that the result depends on: recordings, second tables, lists, and what references are learned
