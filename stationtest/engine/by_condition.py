@@ -23,35 +23,50 @@ SEVERAL, NOT_STATED = "several", "not stated"
 
 
 def counted(suite: Suite, unit: str, batches: Sequence[Batch]) -> list[ConditionCount]:
-    """Counts by value of every condition that the recordings or the register know, in order of first appearance."""
+    """Counts by value of every condition that the recordings or the register know, in order of first appearance.
+
+    All conditions of a batch are counted in one go: ten thousand cases come here.
+    """
     if unit == "run":
         return []
-    total: dict[str, dict[str, Ints]] = {}
+    total: dict[str, dict[str, list[int]]] = {}
     for batch in batches:
-        if not len(batch.outcome):
+        slots, codes = _slots(batch.trials.view, suite, unit)
+        if not slots or not len(batch.outcome):
             continue
-        view = batch.trials.view
-        for name in register.conditions(view, suite):
-            values, codes = _coded(view, suite, unit, name)
-            found = np.bincount(codes[batch.trials.index] * 3 + batch.outcome, minlength=3 * len(values)).reshape(-1, 3)
-            for code in np.flatnonzero(found.any(axis=1)).tolist():
+        found = np.bincount((codes[:, batch.trials.index] * 3 + batch.outcome).ravel(), minlength=3 * len(slots)).tolist()
+        for k, (name, value) in enumerate(slots):
+            counts = found[3 * k : 3 * k + 3]
+            if any(counts):
                 by = total.setdefault(name, {})
-                by[values[code]] = by.get(values[code], np.zeros(3, dtype=np.int64)) + found[code]
+                by[value] = [a + b for a, b in zip(by[value], counts, strict=True)] if value in by else counts
     return [
         {
-            "condition": name, "value": value, "trials": int(three.sum()),
-            "conforming": int(three[0]), "nonconforming": int(three[1]), "not_judged": int(three[2]),
+            "condition": name, "value": value, "trials": sum(three),
+            "conforming": three[0], "nonconforming": three[1], "not_judged": three[2],
         }
-        for name, by in total.items() if set(by) != {NOT_STATED} for value, three in by.items()
+        for name, by in total.items() if by.keys() != {NOT_STATED} for value, three in by.items()
     ]  # fmt: skip
 
 
-def _coded(view: View, suite: Suite, unit: str, name: str) -> tuple[tuple[str, ...], Ints]:
-    """Values and codes of the trials' rows: presentations (P,), or sets and items by what their presentations agree in."""
-    return view.once(("counted", unit, name), lambda: _codes(view, suite, unit, name))
+def _slots(view: View, suite: Suite, unit: str) -> tuple[list[tuple[str, str]], Ints]:
+    """Every condition and value in a row (K), and for each of C conditions the number in that row of each presentation, set or
+    item (C, n)."""
+    return view.once(("counted", unit), lambda: _made_slots(view, suite, unit))
+
+
+def _made_slots(view: View, suite: Suite, unit: str) -> tuple[list[tuple[str, str]], Ints]:
+    slots: list[tuple[str, str]] = []
+    columns = []
+    for name in register.conditions(view, suite):
+        values, codes = _codes(view, suite, unit, name)
+        columns.append(codes + len(slots))
+        slots += [(name, value) for value in values]
+    return slots, np.array(columns, dtype=np.int64)
 
 
 def _codes(view: View, suite: Suite, unit: str, name: str) -> tuple[tuple[str, ...], Ints]:
+    """Values and codes of presentations (P,), or of sets and items by what their presentations agree in."""
     values, codes = register.conditions(view, suite)[name]
     none, many = len(values), len(values) + 1
     codes = np.where(codes < 0, none, codes)
