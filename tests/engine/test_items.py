@@ -258,3 +258,28 @@ def test_items_of_trials_by_hand(tmp_path):
     )
     cases, _ = judged(path)
     assert counts(cases["HAND-01"]) == (1, 1, 1) and cases["HAND-01"]["left_out"][0]["n"] == 1
+
+
+# Case 10 of the plant's twelve, word for word; the evidence of its file is laid down to so few as there are here
+AS_IT_STANDS = """
+readings: ../recordings/r.csv
+evidence: {trials: 1}
+cases:
+  TIN-10:
+    title: Lid and tin of the same item match in colour; a wrong lid is thrown out
+    requirement: URS-19
+    rows:
+      - {id: right, present: {item: tin with lid, matching: yes}, expect: {outputs: {flap: {is: off, from: lid gate, until: next decision}}}}
+      - {id: wrong, present: {item: tin with lid, matching: no}, expect: {outputs: {flap: {is: on, from: lid gate, after: 300 mm, within: 15 mm}}}}
+"""  # noqa: E501
+
+
+@pytest.mark.parametrize(("far", "wrong"), [("305 mm", (1, 0, 0)), ("320 mm", (0, 1, 0)), ("295 mm", (0, 1, 0))])
+def test_case_10_as_it_stands(tmp_path, far, wrong):
+    """The flap acts 305 mm behind the lid gate, and once 5 mm beyond its window and once 5 mm before it."""
+    path = folder_of(tmp_path / "s", [RIGHT, WRONG, BLUE], held=", held_for: item, over: 400 mm")
+    text = (path / "station.yaml").read_text().replace("scan:", "travel: {speed: 500 mm/s}\nscan:")
+    (path / "station.yaml").write_text(text.replace("on_delay: 580 ms", f"acts_after: {far}"))
+    (path / "cases" / "a.case.yaml").write_text(AS_IT_STANDS)
+    cases, _ = judged(path)
+    assert (counts(cases["TIN-10.right"]), counts(cases["TIN-10.wrong"])) == ((2, 0, 0), wrong)
