@@ -94,10 +94,12 @@ class _Signal:
             self.t.append(t_ns[changed])
             self.state.append(states[changed])
 
-    def states(self) -> States:
-        """All of it, after the last row."""
-        if self.held_for is not None and self.last_ns is not None:
-            self.add(np.array([self.last_ns + self.held_for], np.int64), np.array([NOT_KNOWN], np.int8))
+    def states(self, log_ends_ns: int) -> States:
+        """All of it, after the last row. Whether a log of changes still ran after its last row, nobody knows (A25)."""
+        if self.last_ns is not None:
+            known_until = log_ends_ns + 1 if self.held_for is None else self.last_ns + self.held_for
+            self.held_for = None
+            self.add(np.array([known_until], np.int64), np.array([NOT_KNOWN], np.int8))
         if not self.t:
             return States(np.empty(0, np.int64), np.empty(0, np.int8))
         t_ns, state = np.concatenate(self.t), np.concatenate(self.state)
@@ -156,7 +158,7 @@ def read_log(reader, table: SignalsTable, where: Where) -> dict[Key, States]:  #
         where.refuse(None, "", "the log has no rows", "empty-recording")
     if table.layout == "long":
         _some_of_each(table, names, found, where)
-    return {key: signal.states() for key, signal in found.items()}
+    return {key: signal.states(last_ns) for key, signal in found.items()}
 
 
 def silent_signals(table: SignalsTable, found: Mapping[Key, States]) -> list[str]:

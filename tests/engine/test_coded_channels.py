@@ -164,6 +164,7 @@ def logged(path, rows, how):
     """Mint from 40 to 80 ms and hibiscus from 120 to 160 ms; the log holds changes only, as (ms, tag, value)."""
     folder_of(path, [BELT], cases=CASES.replace("recordings/r.csv", "recordings/day.recording.yaml"))
     readings = [("", "", 90)] * 40 + [("mint", 1, 0)] * 40 + [("", "", 90)] * 40 + [("hibiscus", 2, 40)] * 40 + [("", "", 90)] * 40
+    rows = [*rows, (200, "watchdog", 1)]  # the log goes on as long as the readings
     lines = [f"{t},50,{a},0,{part},{no}" for t, (part, no, a) in enumerate(readings)]
     (path / "recordings" / "eye.csv").write_text("\n".join(["t,L,a,b,part,no", *lines]) + "\n")
     (path / "recordings" / "plc.csv").write_text("\n".join(["t,tag,v", *(",".join(map(str, row)) for row in rows)]) + "\n")

@@ -37,7 +37,7 @@ def write(
     end = max(end for _, end in shown) + 300
     part = {ms for a, b in shown for ms in range(a, b)}
     rows = [f"{ms},160,150,155" + ("" if truth is not None else f",{'mint' if ms in part else ''}") for ms in range(end)]
-    changes = [(0, "Q1", 0), (0, "Q2", 0), *log]
+    changes = [(0, "Q1", 0), (0, "Q2", 0), *log, (end, "watchdog", 1)]
     files = {
         "eye.csv": "t,r,g,b" + ("" if truth is not None else ",part") + "\n" + "\n".join(rows) + "\n",
         "log.csv": "t,tag,v\n" + "".join(f"{ms},{tag},{v}\n" for ms, tag, v in sorted(changes)),

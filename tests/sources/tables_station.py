@@ -122,6 +122,7 @@ class Day:
         for name, pairs in self.on.items():
             for a, b in pairs:
                 rows += [(on_plc(a * 1000), tags[name], name != "bp"), (on_plc(b * 1000), tags[name], name == "bp")]
+        rows.append((on_plc(self.end * 1000), "Mode", True))
         rows.sort(key=lambda row: (row[0], row[1]))
         text = ["TS,TAG,VAL", f"{_written(_stepped(on_plc(0), step_us))},Mode,AUTO"]
         text += [f"{_written(_stepped(at, step_us))},{tag},{'TRUE' if state else '0'}" for at, tag, state in rows]

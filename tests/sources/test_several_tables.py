@@ -35,6 +35,8 @@ def small(folder: Path, log: str, table: str, clocks: str = "{log: {to: eye, off
         "tables:\n  eye: {file: eye.csv, time: t, unit: ms, gap: 3 ms, target: part}\n"
         f"  log: {{file: log.csv, unit: ms, {table}}}\nclocks: {clocks}\n"
     )
+    if log.startswith("t,tag,v\n") and log.count("\n") > 1:
+        log += "100,watchdog,1\n"  # the log goes on as long as the readings
     for name, content in (("eye.csv", SENSOR), ("log.csv", log), ("day1.recording.yaml", text)):
         (folder / "recordings" / name).write_text(content, encoding="utf-8")
     found = open_recording(load_station(str(folder)), TABLES, plugins.load().formats)
@@ -105,8 +107,8 @@ def test_the_log_by_other_readers(tmp_path: Path) -> None:
         mine = [(row["TS"], on[row["VAL"]]) for row in rows if row["TAG"] == signal.column]
         changes = [mine[0], *(b for a, b in itertools.pairwise(mine) if a[1] != b[1])]
         found = recording._log(table)[kind, signal.name]
-        assert [f"{t // 1000}.{t % 1000:03d}" for t in found.t_ns.tolist()] == [at for at, _ in changes]
-        assert found.state.tolist() == [int(state) for _, state in changes]
+        assert [f"{t // 1000}.{t % 1000:03d}" for t in found.t_ns[:-1].tolist()] == [at for at, _ in changes]
+        assert found.state.tolist() == [*(int(state) for _, state in changes), -1]  # after the last row, nothing is known
         assert same(recording.logged()[kind, signal.name], parquet.logged()[kind, signal.name])
 
 
@@ -119,6 +121,13 @@ def test_changes_hold_until_the_next_and_are_not_known_before_the_first(tmp_path
     assert ms(flap.on) == [[30, 70]] and ms(flap.unknown) == [[0, 10]]
 
 
+def test_after_its_last_row_nothing_is_known(tmp_path: Path) -> None:
+    """A25: a log that ends before the readings may have been stopped; nobody knows what its signals did from then on."""
+    recording = small(tmp_path, "x,t,tag,v\n0,0,Q1,FALSE\n0,30,Q1,TRUE\n0,60,K7,1\n", f"{LONG}, {FLAP}")
+    flap = recording.logged()["output", "flap"]
+    assert ms(flap.on) == [[30, 60.000001]] and ms(flap.unknown) == [[60.000001, 100]]
+
+
 def test_several_changes_in_one_instant_and_values_that_say_unknown(tmp_path: Path) -> None:
     log = "t,tag,v\n0,Q1,FALSE\n20,Q1,TRUE\n20,Q2,0\n20,Q1,FALSE\n30,Q1,TRUE\n40,Q1,Bad\n50,Q1,TRUE\n"
     flap = small(tmp_path, log, f"{LONG}, {FLAP}").logged()["output", "flap"]
@@ -127,7 +136,7 @@ def test_several_changes_in_one_instant_and_values_that_say_unknown(tmp_path: Pa
 
 def test_wide_changes_with_cells_left_empty(tmp_path: Path) -> None:
     """An empty cell of a log of changes says nothing of that signal; inverted and packed ones as declared."""
-    log = "t,a,b,word\n5,1,,6\n20,,1,\n40,0,,4\n60,,0,2\n"
+    log = "t,a,b,word\n5,1,,6\n20,,1,\n40,0,,4\n60,,0,2\n100,,,\n"
     table = "time: t, rows_are: changes, signals: {flap: a, box in: {from: b, inverted: yes}, box out: {from: word, bit: 1}}"
     found = small(tmp_path, log, table).logged()
     assert ms(found["output", "flap"].on) == [[5, 40]] and ms(found["output", "flap"].unknown) == [[0, 5]]
