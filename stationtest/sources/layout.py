@@ -149,6 +149,8 @@ def layout(
             sensors.append(sensor)
     if not sensors and not trials:
         missing(station.sensors[0].columns[0], columns, f"sensors.{station.sensors[0].name}.columns", where)
+    if form.target is not None and form.sensor is None:
+        _whose(sensors, where)
     digital = [(kind, signal) for kind in ("input", "channel", "output") for signal in getattr(form, f"{kind}s")]
     if form.coded is not None:
         strobe = () if form.coded.strobe is None else (form.coded.strobe,)
@@ -171,6 +173,20 @@ def layout(
             missing(travel.column, columns, "travel.column", where)
         travel = None  # the station's recordings may have it, and this one has not
     return Layout(form, tuple(sensors), tuple(digital), names, trials, travel if travel and travel.column else None)
+
+
+def _whose(sensors: Collection[Sensor], where: Where) -> None:
+    """Without a `sensor` column, readings that two sensors would take from one column are nobody's: they are never guessed."""
+    reads: dict[str, str] = {}
+    for sensor in sensors:
+        for column in sensor.columns:
+            first = reads.setdefault(column, sensor.name)
+            if first != sensor.name:
+                said = (
+                    f"column {shown(column)} is read by sensor {shown(first)} too, and no `sensor:` column of the form says "
+                    "whose readings these are"
+                )
+                where.refuse(None, f"sensors.{sensor.name}.columns", said, "contradiction")
 
 
 def _check(

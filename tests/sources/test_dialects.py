@@ -240,3 +240,15 @@ def test_undeclared_values_of_a_condition(tmp_path: Path) -> None:
 def test_one_column_read_in_two_ways(tmp_path: Path) -> None:
     with pytest.raises(ReadingsError, match=r"column b is already the number column of sensors\.sachet\.columns"):
         opened(tmp_path, csv_file(tmp_path, GOOD), form(specimen="b"))
+
+
+def test_readings_that_two_sensors_would_take_from_one_column(tmp_path: Path) -> None:
+    two = (sensor(), sensor("lid"))
+    problem = refusal(tmp_path, csv_file(tmp_path, GOOD), sensors=two)
+    assert (problem.key, problem.code) == ("sensors.lid.columns", "contradiction")
+    assert problem.message == (
+        "column r is read by sensor sachet too, and no `sensor:` column of the form says whose readings these are"
+    )
+    named = csv_file(tmp_path, "t,r,g,b,target,at\n0,1,2,3,mint,lid\n1,1,2,3,mint,lid\n")
+    assert opened(tmp_path, named, form(sensor="at"), sensors=two).sensors == ("sachet", "lid")
+    assert opened(tmp_path, named, form(target=None), sensors=two).sensors == ("sachet", "lid")  # another table says whose
