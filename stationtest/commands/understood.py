@@ -20,7 +20,7 @@ ROWS = 3
 
 def lines(suite: Suite, key: str, parts: Parts) -> Iterator[str]:
     """Indented lines about one recording. Raises `ReadingsError` if its beginning is refused."""
-    from stationtest.sources.recorded import open_recording
+    from stationtest.sources.opening import open_recording
     from stationtest.sources.scenes.opened import OpenedScene
 
     recording = open_recording(suite, key, parts.formats)

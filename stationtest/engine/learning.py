@@ -20,7 +20,7 @@ from stationtest.signals.batch import Batch, Listed
 from stationtest.signals.conversion import SensorModel
 from stationtest.signals.elementwise import Columns
 from stationtest.signals.presentations import builder_for
-from stationtest.sources.recorded import open_recording
+from stationtest.sources.opening import open_recording
 
 Ints = NDArray[np.int64]
 

@@ -46,8 +46,8 @@ from stationtest.signals.presentations import Facts, PresentationTable, Ranges, 
 from stationtest.signals.screen import Screen
 from stationtest.signals.travel import on_belt
 from stationtest.sources.events import read_events
+from stationtest.sources.opening import open_recording
 from stationtest.sources.readings import Readings
-from stationtest.sources.recorded import open_recording
 
 if TYPE_CHECKING:
     from stationtest.sources.worlds import World

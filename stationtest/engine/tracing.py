@@ -16,8 +16,8 @@ from stationtest.signals.conversion import SensorModel
 from stationtest.signals.dated import DatedDistances
 from stationtest.signals.distances import known_of
 from stationtest.signals.elementwise import Columns
+from stationtest.sources.opening import open_recording
 from stationtest.sources.readings import Readings
-from stationtest.sources.recorded import open_recording
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,8 +18,9 @@ from stationtest.files.recording_model import numbers, truth_columns
 from stationtest.files.tables_fields import LoggedFields, RecordingFileFields, TableFields
 from stationtest.files.time_fields import turn_ns
 from stationtest.files.tree import MAX_BYTES, Hole, Map, Tree, parse
+from stationtest.model.digital import Digital
 from stationtest.model.match_number import Coded
-from stationtest.model.recording_form import Digital, RecordingForm
+from stationtest.model.recording_form import RecordingForm
 from stationtest.model.recording_tables import ClockRelation, ReadingsTable, RecordingTables, SignalsTable, Table, TruthTable
 from stationtest.model.station import Station
 from stationtest.place import Place

@@ -9,8 +9,9 @@ from stationtest.files.paths import Folder
 from stationtest.files.reaches import travel_model
 from stationtest.files.recording_fields import NumberedFields, PresentationsFields, RecordingFields, TruthFields
 from stationtest.files.time_fields import TimeFields, turn_ns
+from stationtest.model.digital import Digital
 from stationtest.model.match_number import Coded, Match
-from stationtest.model.recording_form import Digital, Gate, RecordingForm
+from stationtest.model.recording_form import Gate, RecordingForm
 from stationtest.place import Place
 
 

@@ -15,7 +15,7 @@ from stationtest.model.station import Sensor, Station
 from stationtest.place import Place
 
 if TYPE_CHECKING:
-    from stationtest.files.scene_file import Spectra
+    from stationtest.files.scene_spectra import Spectra
 
 
 

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from stationtest.model.recording_form import Digital
+from stationtest.model.digital import Digital
 
 Numbers = tuple[tuple[str, int], ...]
 """The channels that the numbers stand for."""

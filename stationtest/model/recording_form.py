@@ -4,22 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from stationtest.model.digital import Digital
 from stationtest.model.match_number import Coded, Match
 from stationtest.model.travel import Reach, Travel
 from stationtest.place import NOWHERE, Place
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Digital:
-    """A digital column of a recording: which column, which bit of a packed integer, inverted or not. `equals`: on where the
-    column holds this number, of those `among` which it may hold (logs only)."""
-
-    name: str
-    column: str
-    bit: int | None = None
-    inverted: bool = False
-    equals: int | None = None
-    among: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

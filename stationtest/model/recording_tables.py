@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from stationtest.model.recording_form import Digital, RecordingForm
+from stationtest.model.digital import Digital
+from stationtest.model.recording_form import RecordingForm
 from stationtest.place import NOWHERE, Place
 
 SUFFIX = ".recording.yaml"

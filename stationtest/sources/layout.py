@@ -9,7 +9,8 @@ import numpy as np
 import pyarrow as pa
 
 from stationtest.files.words import shown
-from stationtest.model.recording_form import Digital, RecordingForm
+from stationtest.model.digital import Digital
+from stationtest.model.recording_form import RecordingForm
 from stationtest.model.station import Sensor, Station
 from stationtest.model.travel import Travel
 from stationtest.signals.batch import TRUTH, UNKNOWN, Batch

@@ -5,18 +5,19 @@ A list says what was put through, the gate only when. Their numbers must be equa
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stationtest.files.words import duration_text, shown
+from stationtest.model.case import Suite
 from stationtest.model.parts import ReadingFormatPart, resolve
 from stationtest.model.recording_form import Gate, RecordingForm
-from stationtest.signals.batch import TRUTH, UNKNOWN, Ints, Listed
+from stationtest.signals.batch import TRUTH, UNKNOWN, Batch, Ints, Listed
 from stationtest.sources import times
 from stationtest.sources.checks import Where, missing, seconds, switches
 from stationtest.sources.gate_matches import matched
@@ -24,7 +25,21 @@ from stationtest.sources.layout import names_of
 from stationtest.sources.turns import Turns
 
 if TYPE_CHECKING:
-    from stationtest.sources.recorded import Reader, Recording
+    from stationtest.sources.formats import Reader
+
+
+class Recording(Protocol):
+    """What is asked here of the recording that a list lies beside."""
+
+    suite: Suite
+    path: str
+    form: RecordingForm
+    formats: Mapping[str, ReadingFormatPart]
+    sensors: tuple[str, ...]
+    origin_ns: int
+
+    def gate_pass(self, name: str) -> Iterator[Batch]:
+        """Times and one input only."""
 
 
 def from_table(recording: Recording) -> Listed:

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 
 from stationtest.files.suggest import allowed_words, nearest
 from stationtest.files.words import shown
+from stationtest.model.digital import Digital
 from stationtest.model.match_number import Coded
-from stationtest.model.recording_form import Digital
 from stationtest.model.recording_tables import SignalsTable
 from stationtest.model.travel import Reach
 from stationtest.signals import intervals
@@ -128,7 +128,7 @@ def first_time(reader, table: SignalsTable, where: Where) -> int:  # type: ignor
 
 
 def read_log(reader, table: SignalsTable, where: Where) -> dict[Key, States]:  # type: ignore[no-untyped-def]
-    """Every mapped signal of a log. `reader` is a `sources.recorded.Reader`.
+    """Every mapped signal of a log. `reader` is a `sources.formats.Reader`.
 
     Raises `ReadingsError`: a time that goes back, a word that is not declared, a column or a name of a signal that is not there.
     """

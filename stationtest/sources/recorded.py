@@ -1,122 +1,33 @@
-"""Recordings: picks the form and the format of a file, and streams it as batches on a fixed grid of rows.
-
-A folder of files of one format (`*.parquet` or `*.csv`, in order of their names) is one recording, written in parts.
-"""
+"""A recorded file, or a folder of its parts, streamed as batches on a fixed grid of rows."""
 
 from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
-from fnmatch import fnmatchcase
-from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pyarrow as pa
 
 from stationtest.errors import readings_error
-from stationtest.files.words import listed as in_words
-from stationtest.files.words import shown
 from stationtest.model.case import Suite
 from stationtest.model.events import Event
-from stationtest.model.parts import ReadingFormatPart, resolve
+from stationtest.model.parts import ReadingFormatPart
 from stationtest.model.recording_form import RecordingForm
-from stationtest.model.recording_tables import has_tables
-from stationtest.model.scene import is_scene
-from stationtest.model.station import Station
 from stationtest.model.travel import Travel
 from stationtest.signals.batch import GRID, Batch, Listed, on_grid
 from stationtest.sources import times
 from stationtest.sources.ahead import ahead
 from stationtest.sources.belt_column import BeltColumn
 from stationtest.sources.checks import Where, strictly_rising
+from stationtest.sources.formats import Reader
 from stationtest.sources.layout import Layout, layout, travel_of
-from stationtest.sources.readings import Readings
 from stationtest.sources.turns import Turns
 
 if TYPE_CHECKING:
     from stationtest.sources.logged import Key, Logged
     from stationtest.sources.worlds import World
-
-
-class Reader(Protocol):
-    """What a reading format gives: `open_file(path, shown, form)` returns one. Rows of data are counted from 0."""
-
-    columns: list[str]
-    rows_hint: int | None
-    facts: dict[str, Any]
-
-    def line(self, row: int) -> int:
-        """The number under which the user finds a row."""
-
-    def tables(self, wanted: Mapping[str, str], from_row: int = 0) -> Iterator[tuple[int, pa.RecordBatch]]:
-        """First row and columns of consecutive stretches of any length, the first of which holds `from_row`."""
-
-
-def open_recording(suite: Suite, path: str, formats: Mapping[str, ReadingFormatPart]) -> Readings:
-    """The recording, or the scene, at a path relative to the station folder.
-
-    Raises `ReadingsError`: no form fits ('no-form'), no such file ('no-file'), a mapped column is not there ('missing-column'),
-    or the file is not as its form says ('bad-dialect', 'empty-recording').
-    """
-    if has_tables(path):
-        from stationtest.sources.several_tables import open_tables
-
-        return open_tables(suite, path, formats)
-    if is_scene(path):
-        from stationtest.sources.scenes.opened import open_scene
-
-        return open_scene(suite, path)
-    form = form_of(suite.station, path)
-    part, readers = reader_of(Path(suite.folder) / path, path, form, formats)
-    return Recording(suite, path, form, part, readers, formats)
-
-
-def reader_of(
-    place: Path, path: str, form: RecordingForm, formats: Mapping[str, ReadingFormatPart]
-) -> tuple[ReadingFormatPart, list[tuple[str, Reader]]]:
-    """The format of a file or folder, and a reader of each of its parts under the name that messages give it."""
-    parts = _parts(place, path, formats)
-    suffix = parts[0][0].suffix.lower()
-    part = next((part for part in formats.values() if suffix in part.suffixes), None)
-    if part is None:
-        known = in_words(sorted(suffix for part in formats.values() for suffix in part.suffixes))
-        said = f"no reading format takes files that end in {shown(suffix) or 'nothing'}; known: {known}"
-        raise readings_error(path, 0, "", said, "no-form")
-    opener = resolve(part.reader)
-    readers: list[tuple[str, Reader]] = []
-    for file, name in parts:
-        try:
-            readers.append((name, opener(file, name, form)))
-        except OSError as error:
-            raise readings_error(name, 0, "", f"the file cannot be opened: {error.strerror or error}", "unreadable") from error
-    return part, readers
-
-
-def form_of(station: Station, path: str) -> RecordingForm:
-    """The first entry under `recordings:` whose pattern fits; in a pattern `*` also stands for several folders."""
-    for form in station.recordings:
-        if fnmatchcase(path, form.pattern):
-            return form
-    patterns = in_words(f'"{shown(form.pattern)}"' for form in station.recordings) or "none"
-    said = f"no entry under `recordings:` says how this file is written; there is {patterns}"
-    raise readings_error(path, 0, "recordings", said, "no-form")
-
-
-def _parts(place: Path, path: str, formats: Mapping[str, ReadingFormatPart]) -> list[tuple[Path, str]]:
-    """Files of a recording with their names for messages."""
-    if place.is_file():
-        return [(place, path)]
-    if not place.is_dir():
-        raise readings_error(path, 0, "readings", "there is no such file", "no-file")
-    suffixes = {suffix for part in formats.values() for suffix in part.suffixes}
-    files = sorted(file for file in place.iterdir() if file.is_file() and file.suffix.lower() in suffixes)
-    if not files:
-        raise readings_error(path, 0, "readings", "the folder holds no recording", "no-file")
-    if len({file.suffix.lower() for file in files}) > 1:
-        raise readings_error(path, 0, "readings", "the parts of one recording must be of one format", "bad-dialect")
-    return [(file, f"{path.rstrip('/')}/{file.name}") for file in files]
 
 
 class Recording:

@@ -21,8 +21,9 @@ from stationtest.model.recording_tables import RecordingTables, SignalsTable, Ta
 from stationtest.signals.batch import TRUTH, Listed, on_grid
 from stationtest.sources import clocks, listed
 from stationtest.sources.checks import Where
+from stationtest.sources.formats import Reader, reader_of
 from stationtest.sources.logged import Key, Logged, States, first_time, read_log, silent_signals
-from stationtest.sources.recorded import Reader, Recording, reader_of
+from stationtest.sources.recorded import Recording
 from stationtest.sources.worlds import Doubts, World
 
 Ints = NDArray[np.int64]

@@ -20,7 +20,7 @@ from stationtest import plugins
 from stationtest.files.suite import load_station
 from stationtest.signals.batch import joined
 from stationtest.sources import syncing
-from stationtest.sources.recorded import open_recording
+from stationtest.sources.opening import open_recording
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "sources"))
 from tables_station import STATION, on_plc

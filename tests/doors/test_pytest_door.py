@@ -94,7 +94,7 @@ def test_collecting_opens_no_recording(door: pytest.Pytester, monkeypatch: pytes
     def refuse(*arguments: object, **named: object) -> None:
         raise AssertionError("a recording was opened")
 
-    monkeypatch.setattr("stationtest.sources.recorded.open_recording", refuse)
+    monkeypatch.setattr("stationtest.sources.opening.open_recording", refuse)
     monkeypatch.setattr("stationtest.engine.observing.open_recording", refuse)
     assert collected(door) == IDS
     result = run(door, "station", "--co", "-q", "--station-record=out")

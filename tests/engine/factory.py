@@ -13,8 +13,9 @@ import numpy as np
 from stationtest import plugins
 from stationtest.engine.judging import judge
 from stationtest.model.case import Case, Evidence, Expected, Present, Suite
+from stationtest.model.digital import Digital
 from stationtest.model.observations import NEVER, Clock, Presentations, Responses, Sets, Signal, SourceObservations
-from stationtest.model.recording_form import Digital, RecordingForm
+from stationtest.model.recording_form import RecordingForm
 from stationtest.model.station import (
     Channel,
     Colour,

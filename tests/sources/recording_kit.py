@@ -11,11 +11,13 @@ import pytest
 
 from stationtest.errors import Problem, ReadingsError
 from stationtest.model.case import Suite
+from stationtest.model.digital import Digital
 from stationtest.model.parts import ReadingFormatPart
-from stationtest.model.recording_form import Digital, RecordingForm
+from stationtest.model.recording_form import RecordingForm
 from stationtest.model.station import Sensor, Station, Target
 from stationtest.signals.batch import Batch, joined
-from stationtest.sources.recorded import Recording, open_recording
+from stationtest.sources.opening import open_recording
+from stationtest.sources.recorded import Recording
 
 MS = 1_000_000
 FORMATS = {

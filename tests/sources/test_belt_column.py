@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from recording_kit import csv_file, form, opened, read, refusal
 
-from stationtest.model.recording_form import Digital
+from stationtest.model.digital import Digital
 from stationtest.model.travel import NM, Travel
 
 

@@ -10,7 +10,7 @@ import pytest
 from recording_kit import MS, csv_file, form, opened, parquet_file, read, refusal, sensor, stream
 
 from stationtest.errors import ReadingsError
-from stationtest.model.recording_form import Digital
+from stationtest.model.digital import Digital
 
 HEAD = "t,r,g,b,target\n"
 GOOD = HEAD + "0,1,2,3,\n1,1.5,2,3,mint\n2,1,2,3,mint\n"

@@ -14,7 +14,8 @@ from stationtest.errors import ReadingsError
 from stationtest.model.case import Suite
 from stationtest.model.events import Event, EventKind
 from stationtest.sources.events import read_events
-from stationtest.sources.recorded import Recording, open_recording
+from stationtest.sources.opening import open_recording
+from stationtest.sources.recorded import Recording
 
 ROWS = "t,r,g,b,target\n0,1,2,3,\n1,1,2,3,\n"
 

@@ -15,7 +15,7 @@ from recording_kit import MS, csv_file, form, opened, parquet_file, read, refusa
 
 from stationtest import public
 from stationtest.errors import StationtestError
-from stationtest.model.recording_form import Digital
+from stationtest.model.digital import Digital
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "doors"))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "files"))

@@ -11,10 +11,12 @@ from recording_kit import FORMATS, MS, csv_file, form, opened, sensor, station, 
 
 from stationtest.errors import Problem, ReadingsError
 from stationtest.model.case import Suite
-from stationtest.model.recording_form import Digital, Gate, RecordingForm
+from stationtest.model.digital import Digital
+from stationtest.model.recording_form import Gate, RecordingForm
 from stationtest.model.station import Edge, SetKind
 from stationtest.signals.presentations import Facts, builder_for
-from stationtest.sources.recorded import Recording, open_recording
+from stationtest.sources.opening import open_recording
+from stationtest.sources.recorded import Recording
 from stationtest.sources.trials import void
 
 TABLE = RecordingForm(pattern="truth.csv", rows="trials", start="from", end="to", target="what", specimen="no")

@@ -19,7 +19,7 @@ from stationtest.engine.observing import observe
 from stationtest.errors import Problem, StationtestError
 from stationtest.files.suite import load_station
 from stationtest.model.observations import SourceObservations
-from stationtest.sources.recorded import open_recording
+from stationtest.sources.opening import open_recording
 from stationtest.sources.several_tables import TablesRecording
 
 TABLES = "recordings/day1.recording.yaml"
