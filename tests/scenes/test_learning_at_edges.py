@@ -155,6 +155,17 @@ def test_an_input_that_is_on_in_the_first_row_has_had_no_edge(tmp_path: Path) ->
     assert [each.from_ns for each in obs.settings] == [None, 740 * 10**6]
 
 
+def test_a_recording_without_the_sensor_is_not_gone_through_for_it(tmp_path: Path) -> None:
+    """A second sensor learns at the edge; the scene is of the first."""
+    ear = "  ear: {reads: linear RGB, columns: {red: x, green: y, blue: z}, full_scale: 4095, white: [9, 9, 9]}\n  eye:\n"
+    station = STATION.replace("inputs: [box in, box out]", "inputs: [box in, box out, teach]").replace("  eye:\n", ear)
+    station = station.replace("1: {", "1: {sensor: eye, ").replace("2: {", "2: {sensor: eye, ")
+    learns = "  3: {sensor: ear, reference: {learned_at: teach, target: mint, samples: 9, meanwhile: off},\n"
+    learns += "      distance: sensor chromaticity, tolerance: 0.03}\n"
+    obs = observed(make(tmp_path, taught(TEACH_MINT), station=station.replace("inputs: [", f"{learns}inputs: [")))
+    assert obs.settings == () and not obs.notes
+
+
 def test_without_the_input_nothing_is_taught_and_the_run_says_so(tmp_path: Path) -> None:
     obs = observed(make(tmp_path, station=LEARNS))
     assert "input teach is not in this recording, so nothing was taught" in obs.notes
