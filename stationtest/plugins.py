@@ -40,6 +40,7 @@ EXPECTATIONS = (
     ("level", "presentation", False, 1, "Level of the readings"),
     ("order", "set", True, 1, "Order of first on-times"),
     ("count", "set", True, 1, "Pulses counted against what was presented"),
+    ("spacing", "neighbouring pair", True, 1, "Distance from the one before"),
     ("alike", "set", False, 1, "Likeness of the colours of a set"),
     ("drift", "run", True, 1, "Drift over a run"),
     ("agrees", "presentation", True, 1, "Recorded and computed signals agree"),

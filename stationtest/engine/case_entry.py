@@ -29,7 +29,7 @@ def planned(case: Case, unit: str, statement: str, words: Sequence[str], asked_w
             {"name": part.name, "written": plain(part.written), "version": part.version, "words": said}
             for part, said in zip(case.expect, words, strict=True)
         ],
-        "unit": cast("Literal['presentation', 'set', 'item', 'run']", unit),
+        "unit": cast("Literal['presentation', 'neighbouring pair', 'set', 'item', 'run']", unit),
         "readings": list(case.readings),
         "asked": {
             "reliability": evidence.reliability,

@@ -113,7 +113,7 @@ def _stretch(view: View, worst: Worst, unit: str) -> Stretch | None:
     if obs.kind == "trials":
         return None
     shown, index, at = obs.presentations, worst["index"], worst["at_ns"]
-    if unit == "presentation" and 0 <= index < len(shown):
+    if unit in ("presentation", "neighbouring pair") and 0 <= index < len(shown):
         rows: tuple[int, ...] = (index,)
         first, last, longest = int(shown.start_ns[index]), int(shown.end_ns[index]), 3000 * MS
     elif unit == "set" and 0 <= index < len(obs.sets):

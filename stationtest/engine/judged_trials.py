@@ -26,7 +26,9 @@ if TYPE_CHECKING:
 
     Outcomes = NDArray[np.int8]
 
-UNITS = {"presentation": "presentations", "set": "sets", "item": "items", "run": "runs"}
+UNITS = {
+    "presentation": "presentations", "neighbouring pair": "neighbouring pairs", "set": "sets", "item": "items", "run": "runs"
+}  # fmt: skip
 MISSING = "listed, but not in the readings: not judged"
 
 
@@ -47,7 +49,7 @@ class Batch:
             return self.path
         row = int(self.trials.index[i])
         label = timeline.label(self.trials.view, unit, row)
-        if unit != "presentation":
+        if unit not in ("presentation", "neighbouring pair"):
             return label
         shown = obs.presentations
         specimen = int(shown.specimen[row])

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from stationtest.engine import register
-from stationtest.expectations import events
+from stationtest.expectations import events, spacing
 from stationtest.expectations.items import belongs, items
 from stationtest.expectations.trials import View
 from stationtest.files.words import listed
@@ -75,6 +75,8 @@ def _select(view: View, suite: Suite, unit: str, present: Present, where: Where)
         unknown = ((shown.status & UNKNOWN_TARGET) != 0) & matching & ~chosen
         left_out[1] = (left_out[1][0], left_out[1][1] + int(unknown.sum()))
     index = np.flatnonzero(chosen & ~no_trial)
+    if unit == "neighbouring pair":
+        index = index[spacing.before(view)[index] >= 0]
     return Selected(
         index=index,
         status=status[index],

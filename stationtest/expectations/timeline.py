@@ -196,7 +196,7 @@ def deciding_perhaps(view: View, unit: str, row: int) -> str:
     """`; channel 1 was on for 3 ms at 9.400 s (mint), perhaps seen`: the perhaps inside a presentation, set or item, '' if there
     is none."""
     shown, did = view.obs.presentations, view.obs.responses
-    rows = np.array([row]) if unit == "presentation" else np.flatnonzero(belongs(view, unit)[0] == row)
+    rows = np.array([row]) if unit in ("presentation", "neighbouring pair") else np.flatnonzero(belongs(view, unit)[0] == row)
     for p in rows.tolist():
         for c in np.flatnonzero(did.perhaps[p]).tolist():
             on = f"{int(did.longest_ns[p, c]) / 1e6:g} ms"

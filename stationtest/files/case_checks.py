@@ -124,6 +124,9 @@ class Checks:
         for name, unit in units.items():
             if unit == "presentation" and self._kind == "set":
                 yield ("expect", name), "this expectation speaks of a presentation, and the case presents sets", "mixed-units"
+            elif unit == "neighbouring pair" and self._kind != "targets":
+                message = "this expectation speaks of neighbours among targets; present: a target, or a list of them"
+                yield ("expect", name), message, "mixed-units"
             elif self._kind == "item" and unit != "item":
                 yield ("expect", name), f"this expectation speaks of a {unit}, and the case presents items", "mixed-units"
             elif name in SETS_ONLY and unit != "item" and self._kind != "set":

@@ -13,7 +13,7 @@ from typing import Any
 
 from stationtest.errors import usage
 
-UNITS = ("presentation", "set", "run")
+UNITS = ("presentation", "neighbouring pair", "set", "run")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -135,7 +135,7 @@ class CaseResult(TypedDict):
     present: Any
     where: dict[str, list[str]]
     expect: list[Expect]
-    unit: Literal["presentation", "set", "item", "run"]
+    unit: Literal["presentation", "neighbouring pair", "set", "item", "run"]
     readings: list[str]
     asked: Asked
     state: Literal["executed", "not run"]

@@ -131,6 +131,15 @@ def test_what_is_wrong_with_them(tmp_path: Path, old: str, new: str, said: str) 
     assert said in told
 
 
+def test_spacing_speaks_of_neighbours_among_targets(tmp_path: Path) -> None:
+    spaced = WINDOW.partition("    expect")[0] + "    expect: {spacing: {nominal: 80 mm, within: 2 mm}}\n"
+    (told,) = problems(make(tmp_path, STATION + "travel: {speed: 500 mm/s}\n", CASES + spaced))
+    assert told.endswith("neighbours among targets; present: a target, or a list of them [mixed-units]")
+    mixed = spaced.replace("present: {set: full box, lacking: each}", "present: mint").replace("within: 2 mm", "within: 2 ms")
+    (told,) = problems(make(tmp_path, STATION + "travel: {speed: 500 mm/s}\n", CASES + mixed))
+    assert "`nominal` and `within` are both times or both lengths; found 2 ms [contradiction]" in told
+
+
 def test_a_limit_in_length_begins_with_its_word(tmp_path: Path) -> None:
     cases = CASES + WINDOW.replace("at least 100 ms", "50 mm")
     (told,) = problems(make(tmp_path, STATION + "travel: {speed: 500 mm/s}\n", cases))
