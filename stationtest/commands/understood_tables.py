@@ -13,6 +13,8 @@ from stationtest.model.recording_tables import ClockRelation, ReadingsTable, Sig
 if TYPE_CHECKING:
     from stationtest.sources.several_tables import TablesRecording
 
+ROWS = 3
+
 
 def lines(recording: TablesRecording) -> Iterator[str]:
     """Indented lines, but for the first rows of the readings."""
@@ -82,6 +84,9 @@ def _truth(recording: TablesRecording, table: TruthTable) -> Iterator[str]:
     words = found.tables["target"]
     counts = {name: int((found.codes["target"] == code).sum()) for code, name in enumerate(words)}
     yield f"    {len(found)} presentations: {listed(f'{number} {name}' for name, number in counts.items())}"
+    for row in range(min(ROWS, len(found))):
+        name = words[found.codes["target"][row]]
+        yield f"    row {row + 1}: {name}, {found.start_ns[row] / 1e9:.6f} s to {found.end_ns[row] / 1e9:.6f} s"
 
 
 def _relation(relation: ClockRelation) -> str:

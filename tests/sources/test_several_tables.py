@@ -112,6 +112,29 @@ def test_the_log_by_other_readers(tmp_path: Path) -> None:
         assert same(recording.logged()[kind, signal.name], parquet.logged()[kind, signal.name])
 
 
+def test_what_check_says_of_each_table(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    from stationtest import cli
+
+    folder = Day(4).write(tmp_path, 8000, "8 ms", "5 ms", "4 ms")
+    assert cli.main(["look", str(folder / TABLES)]) == 0
+    printed = capsys.readouterr().out
+    for words in (
+        "recordings/day1.recording.yaml: 3 tables, on the clock sensor of colour",
+        "4300 rows, a reading every 1 ms, a gap from 3 ms on: no gap",
+        "sensor sachet: red from r, green from g and blue from b",
+        "time: column TS in us, clock plc, in steps of 8 ms, names in TAG, values in VAL",
+        "changes: each holds until the next change of that signal; on is TRUE or 1, off is FALSE or 0, not known is 'Bad' or ''",
+        "input box present from Gate3 inverted: on 4 times",
+        "time: from start to end in us, clock plc, within 5 ms",
+        "7 presentations: 4 mint and 3 chamomile",
+        "row 1: mint, 0.207000 s to 0.287000 s",
+        "clock sensor to plc: offset 37 ms at its first row, drift 20 ppm, within 4 ms, found by sync edges at start and end",
+        "time is known to 16 ms at worst",
+        "row 3: 0.002000 s, ",
+    ):
+        assert words in printed, words
+
+
 # --- logs of changes ----------------------------------------------------------------------------------------------------------
 
 
