@@ -83,6 +83,9 @@ class Checks:
             for loc, message, code in item_problems(item):
                 yield ("items", name, *loc), message, code
         for name, output in self.fields.outputs.items():
+            if output.delays_in == "controller" and not self.fields.scan.worst:
+                message = "how far a controller's delays step is its worst scan, and `scan: {worst: ...}` is not stated"
+                yield ("outputs", name, "delays_in"), message, "missing-key"
             for loc, message, code in self._output(output):
                 yield ("outputs", name, *loc), message, code
         yield from self._loops()

@@ -217,6 +217,7 @@ class OutputFields(LogicFields):
     on_delay: Reach = said("0 ms")
     off_delay: Reach = said("0 ms")
     pulse: PositiveReach | None = None
+    delays_in: Literal["sensor", "controller"] | None = None
     good: Literal["on", "off"] | None = None
 
 

@@ -265,6 +265,7 @@ def _output(name: str, output: OutputFields, place: Place) -> model.Output:
         on_delay=output.on_delay,
         off_delay=output.off_delay,
         pulse=output.pulse,
+        delays_in=output.delays_in or "sensor",
         good=None if output.good is None else output.good == "on",
         place=place,
     )

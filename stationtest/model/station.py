@@ -257,6 +257,7 @@ class Output:
     off_delay: Reach = 0
     pulse: Reach | None = None
     good: bool | None = None
+    delays_in: str = "sensor"  # or "controller": its delays and pulses then step with the scan
     place: Place = NOWHERE
 
     @property

@@ -13,7 +13,7 @@ import numpy as np
 from stationtest.signals import intervals as ivs
 from stationtest.signals import ternary
 from stationtest.signals.ternary import Edges, Ternary
-from stationtest.signals.travel import on_belt
+from stationtest.signals.travel import Stepped, on_belt
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from stationtest.model.station import Channel, Edge, Logic, Output, Station
     from stationtest.model.travel import Belt, Reach
     from stationtest.signals.intervals import Ints, Span
+    from stationtest.signals.travel import Delay
 
 
 class Evaluated(NamedTuple):
@@ -48,7 +49,8 @@ def evaluate(
     given |= _as_read(station.channels, given, edges, span, belt)
     computed: dict[str, Evaluated] = {}
     for output in _dependency_order(station.outputs):
-        computed[output.name] = evaluated = _output(output, given, edges, span, belt)
+        timing = _Timing(belt, station.scan.worst_ns if output.delays_in == "controller" else 0)
+        computed[output.name] = evaluated = _output(output, given, edges, span, timing)
         given.setdefault(output.name, ternary.unbounded(evaluated.state, span))
     return {output.name: computed[output.name] for output in station.outputs}
 
@@ -74,8 +76,18 @@ def _as_read(
     return found
 
 
+class _Timing(NamedTuple):
+    """In what an output's delays and pulses are counted: the belt for lengths, the steps of the controller for times."""
+
+    belt: Belt | None
+    scan_ns: int
+
+    def of(self, reach: Reach) -> Delay:
+        return Stepped(reach, self.scan_ns) if self.scan_ns and isinstance(reach, int) and reach else on_belt(reach, self.belt)
+
+
 def _output(
-    output: Output, given: Mapping[str, Ternary], edges: Mapping[Edge, Ints], span: Span, belt: Belt | None
+    output: Output, given: Mapping[str, Ternary], edges: Mapping[Edge, Ints], span: Span, timing: _Timing
 ) -> Evaluated:
     members = {name: given.get(name, ternary.unknown()) for name in output.logic.names()}
     on = given.get(output.enabled_while, ternary.unknown()) if output.enabled_while else None
@@ -91,25 +103,25 @@ def _output(
     if output.decided_at is None:
         if on is not None and not output.latched:
             state = ternary.all_of(state, on)
-        return Evaluated(_timed(output, state, span, output.pulse, belt), None, carried)
+        return Evaluated(_timed(output, state, span, output.pulse, timing), None, carried)
     decisions = _edges(output.decided_at, given, edges, span)
     if on is not None:
         decisions = ternary.enabled_edges(decisions, on)
     if output.pulse is None:
-        state = ternary.later(ternary.decided(state, decisions), on_belt(output.acts_after, belt))
-        timed = _timed(output, state, span, None, belt)
+        state = ternary.later(ternary.decided(state, decisions), timing.of(output.acts_after))
+        timed = _timed(output, state, span, None, timing)
     else:
         # each decision gives its own pulse, however the one before it went; a delay moves it
-        delays = on_belt(output.acts_after, belt), on_belt(output.on_delay, belt)
-        timed = ternary.decided_pulses(state, decisions, on_belt(output.pulse, belt), delays)
-        timed = ternary.bounded(ternary.off_delay(timed, on_belt(output.off_delay, belt)), span)
+        delays = timing.of(output.acts_after), timing.of(output.on_delay)
+        timed = ternary.decided_pulses(state, decisions, timing.of(output.pulse), delays)
+        timed = ternary.bounded(ternary.off_delay(timed, timing.of(output.off_delay)), span)
     return Evaluated(timed, decisions.sure, carried)
 
 
-def _timed(output: Output, state: Ternary, span: Span, pulse: Reach | None, belt: Belt | None) -> Ternary:
+def _timed(output: Output, state: Ternary, span: Span, pulse: Reach | None, timing: _Timing) -> Ternary:
     """On-delay, off-delay, pulse; the state is unknown before the span, so no timer has an age there."""
-    state = ternary.off_delay(ternary.on_delay(state, on_belt(output.on_delay, belt)), on_belt(output.off_delay, belt))
-    return ternary.bounded(state if pulse is None else ternary.pulse(state, on_belt(pulse, belt)), span)
+    state = ternary.off_delay(ternary.on_delay(state, timing.of(output.on_delay)), timing.of(output.off_delay))
+    return ternary.bounded(state if pulse is None else ternary.pulse(state, timing.of(pulse)), span)
 
 
 def _combine(logic: Logic, members: Mapping[str, Ternary]) -> Ternary:

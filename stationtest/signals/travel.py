@@ -31,8 +31,15 @@ class OnBelt(NamedTuple):
     length: Length
 
 
-Delay = int | OnBelt
-"""A delay on the clock in ns, or on the belt."""
+class Stepped(NamedTuple):
+    """A delay that a controller counts: over `ns` after, or up to one scan later (A33)."""
+
+    ns: int
+    scan_ns: int
+
+
+Delay = int | OnBelt | Stepped
+"""A delay on the clock in ns, on the belt, or in the steps of a controller."""
 
 
 def on_belt(reach: Reach, belt: Belt | None) -> Delay:
@@ -55,13 +62,15 @@ def doubt_nm(belt: Belt, length_nm: int) -> int:
 
 def reached(t_ns: Ints, delay: Delay) -> Ints:
     """The instant (n,) at which `delay` after `t_ns` (n,) is over, by the position as it is stated."""
-    return t_ns + delay if isinstance(delay, int) else _moved(delay, t_ns, 0)
+    if isinstance(delay, OnBelt):
+        return _moved(delay, t_ns, 0)
+    return t_ns + (delay if isinstance(delay, int) else delay.ns)
 
 
 def earliest(t_ns: Ints, delay: Delay) -> Ints:
     """The first instant (n,) at which `delay` after `t_ns` may be over."""
-    if isinstance(delay, int):
-        return t_ns + delay
+    if not isinstance(delay, OnBelt):
+        return reached(t_ns, delay)
     if delay.belt is None:
         return t_ns
     belt = delay.belt
@@ -73,8 +82,8 @@ def earliest(t_ns: Ints, delay: Delay) -> Ints:
 
 def latest(t_ns: Ints, delay: Delay) -> Ints:
     """The last instant (n,) at which `delay` after `t_ns` may be over; what is lost of the way counts as standing."""
-    if isinstance(delay, int):
-        return t_ns + delay
+    if not isinstance(delay, OnBelt):
+        return reached(t_ns, delay) + (0 if isinstance(delay, int) else delay.scan_ns)
     if delay.belt is None:
         return np.maximum(t_ns, FAR)
     # what began before the first row may have begun just before it

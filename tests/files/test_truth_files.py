@@ -132,3 +132,13 @@ def test_a6_truth_from_the_station_itself_is_refused(tmp_path: Path, old: str, n
     make(tmp_path, STATION.replace(old, new, 1))
     told = problems(tmp_path)
     assert any(answer in problem for problem in told), told
+
+
+def test_a_controllers_delays_need_its_scan(tmp_path: Path) -> None:
+    stepped = STATION.replace("pulse: 120 ms}", "pulse: 120 ms, delays_in: controller}")
+    make(tmp_path, stepped)
+    assert problems(tmp_path) == [
+        "station.yaml:23:78: outputs.flap.delays_in: how far a controller's delays step is its worst scan, and `scan: {worst: ...}` is not stated [missing-key]"
+    ]
+    make(tmp_path, stepped.replace("between:", "scan: {worst: 11 ms}\nbetween:"))
+    assert suite(tmp_path).station.output("flap").delays_in == "controller"
