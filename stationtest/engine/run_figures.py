@@ -15,6 +15,7 @@ from stationtest.files.words import duration_text
 from stationtest.model.case import Suite
 from stationtest.model.observations import NEVER, SourceObservations
 from stationtest.model.record import Figure
+from stationtest.model.travel import Length
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -141,7 +142,7 @@ def _limits(suite: Suite) -> dict[str, list[dict[str, Any]]]:
         found["on_time"][words] = {"value": seen / 1e6, "words": words}
     for case in suite.cases:
         for part in case.expect:
-            if part.name == "response":
+            if part.name == "response" and not isinstance(part.fields.at_most, Length):  # a length is no line on an axis of times
                 words = f"at most {duration_text(part.fields.at_most)} from {part.fields.from_}"
                 found["response"].setdefault(words, {"value": part.fields.at_most / 1e6, "words": f"{case.id}: {words}"})
             elif part.name == "held":

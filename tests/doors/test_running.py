@@ -342,3 +342,18 @@ def test_a_stand_in_for_scipy_is_noticed(monkeypatch: pytest.MonkeyPatch) -> Non
 
     monkeypatch.setitem(sys.modules, "matplotlib", MagicMock())
     assert [check["passed"] for check in selftest.run([])["checks"]] == [False]
+
+
+def test_a_response_limit_in_mm_has_a_verdict_and_a_report(tmp_path: Path) -> None:
+    """At 500 mm/s a belt needs 100 ms for 50 mm (way = speed x time): sachets that switch at once are in time."""
+    cases = kit.PASSES + (
+        "  MM-01:\n    title: Mint answers on the belt\n    present: mint\n"
+        "    expect: {response: {at_most: 50 mm, from: start}}\n    evidence: {trials: 3}\n"
+    )
+    folder = kit.station(tmp_path / "station", cases)
+    with (folder / "station.yaml").open("a") as file:
+        file.write("travel: {speed: 500 mm/s, within: 1 %}\n")
+    done = running.run(suite.load(str(folder), expectations=PARTS.expectations), PARTS)
+    found = {case["id"]: case for case in done.record["result"]["cases"]}
+    assert found["MM-01"]["verdict"] == "pass"
+    assert "MM-01" in render(done.record)
