@@ -48,7 +48,7 @@ CODES: dict[str, str] = {
     "unsorted-time": "a time that is not later than the one before",
     "empty-recording": "a recording without rows",
     "bad-dialect": "the file is not written as its form says: separator, header, encoding, line length",
-    "overlap": "two presentations on one sensor at one time, or the same recording twice",
+    "overlap": "two presentations on one sensor at one time, or recordings of one case that hold the same time twice",
     "bad-presentation": "a presentation, set or gate that does not fit the rest of the recording",
     "cannot-learn": "a reference cannot be learned from this stretch of readings",
     "colour-mismatch": "colours of different illuminant or observer, or a distance that these readings cannot give",
