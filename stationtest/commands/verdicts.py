@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from typing import Any, cast
+
 from stationtest.commands.terminal import table
-from stationtest.model.record import Record
+from stationtest.model.record import CaseResult, Record
+from stationtest.report.front import not_covered
 
 
 def print_facts(record: Record) -> None:
@@ -26,7 +29,7 @@ def print_verdicts(record: Record) -> None:
         (
             case["verdict"] or case["state"],
             case["id"],
-            f"{case['conforming']} of {case['found']}" if case["state"] == "executed" else "",
+            _conforming(case) if case["state"] == "executed" else "",
             case["basis"] if case["state"] == "executed" else "",
             case["title"],
         )
@@ -50,7 +53,16 @@ def print_verdicts(record: Record) -> None:
         f"of {counts['planned']} planned"
     )
     print(f"{result['verdict']}: {counted}")
+    uncovered = not_covered(cast("dict[str, Any]", result))
+    if uncovered:
+        print(uncovered.removesuffix("."))
     if result["partial"]:
         print("partial: " + " ".join(result["partial_because"]))
     if result["simulated"]:
         print("simulated: some or all readings were made by a program")
+
+
+def _conforming(case: CaseResult) -> str:
+    """`59 of 61`; beside a pass also why it is not all of them."""
+    text = f"{case['conforming']} of {case['found']}"
+    return f"{text}, {case['not_judged']} not judged" if case["verdict"] == "pass" and case["not_judged"] else text

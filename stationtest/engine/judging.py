@@ -210,6 +210,9 @@ def _result(
     result["specimens"] = sorted(specimens)[:MOST_SPECIMENS]
     result["strata"] = entries
     result["by_condition"] = by_condition.counted(suite, unit, batches)
+    result["not_judged_first"] = next(
+        (s.reason(int((s.outcome == NOT_JUDGED).argmax())) for s in strata if s.not_judged), ""
+    )
     result["expectations"] = [worst_of(expected.name, k, batches) for k, expected in enumerate(case.expect)]
     result["nonconforming_trials"] = wrong
     return result

@@ -151,6 +151,7 @@ class CaseResult(TypedDict):
     nonconforming: int
     not_judged: int
     left_out: list[LeftOut]
+    not_judged_first: NotRequired[str]  # why the first trial that was not judged was not, '' where all were
     specimens: list[str]  # at most 200, sorted; the table has all
     strata: list[Stratum]
     by_condition: NotRequired[list[ConditionCount]]

@@ -8,6 +8,9 @@ from typing import Any
 
 from stationtest.report.wording import NOT_RECORDED, count, duration, listed, percent, plural
 
+MOST_NAMED = 12
+"""Requirements without a case that are named on page one; the table of requirements has all."""
+
 FACTS = {
     "who": "Carried out by",
     "role": "Role",
@@ -75,18 +78,34 @@ def headline(result: dict[str, Any]) -> Headline:
     whole = (
         f"Of {cases} that were run, {listed(against)}; {count(counts['passed'])} {'passes' if counts['passed'] == 1 else 'pass'}."
     )
+    uncovered = not_covered(result)
     if verdict == "pass" and result["partial"]:
         return Headline(
-            "not-shown", "No acceptance: a part was run", f"The {cases} that were run all pass, but others were not run."
+            "not-shown",
+            "No acceptance: a part was run",
+            f"The {cases} that were run all pass, but others were not run. {uncovered}".rstrip(),
         )
     if verdict == "pass" and result["simulated"]:
         return Headline(
-            "not-shown", "No acceptance: simulated readings", f"The {cases} that were run all pass on made-up readings."
+            "not-shown",
+            "No acceptance: simulated readings",
+            f"The {cases} that were run all pass on made-up readings. {uncovered}".rstrip(),
         )
     if verdict == "pass":
-        return Headline("pass", "Accepted by its criteria", f"All {cases} pass.")
+        return Headline("pass", "Accepted by its criteria", f"All {cases} pass. {uncovered}".rstrip())
     words = {"fail": "Not accepted", "not shown": "Not accepted: not shown", "not judged": "Not accepted: not judged"}
-    return Headline(verdict.replace(" ", "-"), words[verdict], whole)
+    return Headline(verdict.replace(" ", "-"), words[verdict], f"{whole} {uncovered}".rstrip())
+
+
+def not_covered(result: dict[str, Any]) -> str:
+    """A sentence that names the listed requirements that no case shows and nothing else verifies, or ''."""
+    names = [each["id"] for each in result["requirements"] if each["state"] == "not covered"]
+    if not names:
+        return ""
+    rest = len(names) - MOST_NAMED
+    shown = listed(names) if rest <= 0 else f"{', '.join(names[:MOST_NAMED])} and {count(rest)} more"
+    of = plural(sum(each["listed"] for each in result["requirements"]), "requirement")
+    return f"{count(len(names))} of {of} {'is' if len(names) == 1 else 'are'} not covered by any case: {shown}."
 
 
 def notices(result: dict[str, Any]) -> list[Notice]:
@@ -191,7 +210,7 @@ def _demand(asked: dict[str, Any]) -> str:
     if asked["duration_ns"] is not None:
         return f"no event in at least {duration(asked['duration_ns'])}"
     if asked["runs"] is not None:
-        return plural(asked["runs"], "run")
+        return f"{plural(asked['runs'], 'run')} as a whole, which claims nothing of other runs"
     return str(asked["words"])
 
 

@@ -70,6 +70,7 @@ class CaseView:
     conditions: tuple[tuple[str, ...], ...]
     figures: tuple[dict[str, Any], ...]
     elsewhere: tuple[dict[str, Any], ...]
+    unit: str
 
 
 def cases(result: dict[str, Any]) -> tuple[list[CaseRow], list[CaseRow], list[CaseView]]:
@@ -86,8 +87,14 @@ def cases(result: dict[str, Any]) -> tuple[list[CaseRow], list[CaseRow], list[Ca
         first = tuple(figure for figure in named if figure["id"] not in drawn)
         again = tuple(figure for figure in named if figure["id"] in drawn)
         drawn.update(figure["id"] for figure in first)
-        views.append(CaseView(_row(case, keys), case, *_strata(case), _conditions(case), first, again))
+        views.append(CaseView(_row(case, keys), case, *_strata(case), _conditions(case), first, again, _unit(case)))
     return [_row(case, keys) for case in others], [_row(case, keys) for case in passing], views
+
+
+def _unit(case: dict[str, Any]) -> str:
+    """What one trial is, in a word: a presentation between targets is a stretch between."""
+    present = case["present"]
+    return "stretch between" if isinstance(present, dict) and "between" in present else str(case["unit"])
 
 
 def _row(case: dict[str, Any], keys: dict[str, str]) -> CaseRow:

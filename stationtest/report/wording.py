@@ -108,9 +108,14 @@ def _short(value: float, places: int = 3) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
+FIRST = ". First: "
+"""Before the first nonconforming trial in the reason of a case: the cause stands behind it."""
+
+
 def shortened(text: str, longest: int = 200) -> str:
-    """Text cut with an ellipsis, for where the whole of it stands elsewhere."""
-    return text if len(text) <= longest else text[: longest - 1].rstrip() + "…"
+    """A reason cut with an ellipsis, for where the whole of it stands elsewhere; the first nonconforming trial stays whole."""
+    counted, first, trial = text.partition(FIRST)
+    return (counted if len(counted) <= longest else counted[: longest - 1].rstrip() + "…") + first + trial
 
 
 def figures(text: str) -> bool:

@@ -82,6 +82,8 @@ def test_not_judged() -> None:
     result = run_case(table, case(of("mint"), **OWN))
     assert result["verdict"] == "not judged"
     assert "none of 3 presentations could be judged: mint, at 0.100 s: there is a gap in its readings" in result["reason"]
+    assert result["not_judged_first"] == "mint, at 0.100 s: there is a gap in its readings"
+    assert run_case(clean(3), case(of("mint"), **OWN))["not_judged_first"] == ""
 
 
 # --- plans fixed beforehand ----------------------------------------------------------------------------------------------------

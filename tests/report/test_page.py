@@ -15,6 +15,7 @@ import pytest
 from report_figures import FORMULA, HOSTILE, LONG, UMLAUTS
 from report_records import big_record, case, clean_record, record
 
+from stationtest.commands.verdicts import print_verdicts
 from stationtest.report import page, rows
 
 VOID = {"meta", "link", "br", "path", "circle", "use", "img"}
@@ -233,6 +234,57 @@ def test_requirements_are_covered_both_ways(seen: Seen) -> None:
     assert "inspection" in seen.text and "Verified otherwise" in seen.text and "Not covered" in seen.text
     assert "Named by a case, but not in the list of requirements." in seen.text
     assert "Cases that name no requirement (1): HAND-01." in seen.text
+
+
+def front_of(html: str) -> str:
+    return Seen("<html>" + html[html.index("<body>") : html.index('<section id="settings"')] + "</main></body></html>").text
+
+
+@pytest.mark.parametrize("verdict", ["pass", "fail", "not shown"])
+def test_page_one_names_the_requirements_that_no_case_covers(verdict: str) -> None:
+    given = clean_record()
+    given["result"].update(verdict=verdict, requirements=[])
+    assert "not covered by any case" not in front_of(page.render(given))
+    row = {"id": "URS-90", "text": "x", "listed": True, "verified_by": None, "cases": [], "state": "not covered"}
+    others = [{**row, "id": f"URS-{k}", "state": "verified otherwise", "verified_by": "inspection"} for k in range(3)]
+    given["result"]["requirements"] = [*others, row]
+    assert "1 of 4 requirements is not covered by any case: URS-90." in front_of(page.render(given))
+    given["result"]["requirements"] = [{**row, "id": f"URS-{k}"} for k in range(14)]
+    assert "14 of 14 requirements are not covered by any case: URS-0," in front_of(page.render(given))
+    assert "URS-11 and 2 more." in front_of(page.render(given))
+
+
+def test_the_terminal_names_them_too_and_what_was_not_judged_beside_a_pass(capsys: pytest.CaptureFixture[str]) -> None:
+    given = clean_record()
+    row = {"id": "URS-90", "text": "x", "listed": True, "verified_by": None, "cases": [], "state": "not covered"}
+    given["result"].update(requirements=[row], cases=[case("BELT-01", conforming=59, found=61, not_judged=2)])
+    print_verdicts(given)  # type: ignore[arg-type]
+    lines = capsys.readouterr().out.splitlines()
+    assert "1 of 1 requirement is not covered by any case: URS-90" in lines
+    assert any("59 of 61, 2 not judged" in line for line in lines)
+
+
+def test_page_one_has_the_first_nonconforming_trial_whole() -> None:
+    given = clean_record()
+    trial = "verbena, specimen V01, sensor sachet, at 18.097 s: channel 1 was on for 87 ms"
+    reason = "61 of 62 presentations nonconforming, none accepted; " + "the share that conforms is at least 0.1 %, " * 6
+    given["result"]["cases"] = [case("NEAR-01", verdict="fail", reason=f"{reason}. First: {trial}")]
+    assert f"…. First: {trial}" in front_of(page.render(given))
+
+
+def test_a_case_says_why_its_first_trial_not_judged_was_not() -> None:
+    given = clean_record()
+    why = "bare belt, at 0.000 s: the recording begins in it"
+    given["result"]["cases"] = [case("BELT-01", present={"between": "bare belt"}, not_judged=2, not_judged_first=why)]
+    text = Seen(page.render(given)).text
+    assert f"Not judged: 2 of 160. The first: {why}." in text
+    assert "Evidence of BELT-01, one trial a stretch between" in text
+
+
+def test_a_record_without_facts_says_that_nobody_wrote_them_down() -> None:
+    given = clean_record()
+    given["run"]["facts"] = {}
+    assert "By whom, where, when Nobody wrote it down: run.yaml is missing or empty." in front_of(page.render(given))
 
 
 def test_the_checksums_can_be_checked_by_the_command_that_is_printed(tmp_path) -> None:  # type: ignore[no-untyped-def]
