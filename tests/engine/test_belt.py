@@ -147,3 +147,31 @@ def test_the_same_observations_however_it_is_cut(tmp_path: Path) -> None:
         belts.append((observed.belt.at_ns.tolist(), observed.belt.at_nm.tolist(), flap.must.tolist()))
     assert belts[0] == belts[1]
     assert len(lines) > 70_000 and len(belts[0][0]) < 60  # a handful of points for 38 s of belt and its stops
+
+
+def test_pulses_in_the_log_of_a_controller(tmp_path: Path) -> None:
+    """The same line with gate, flap and encoder in a log of changes, on a clock that is 37 ms ahead: the same verdicts."""
+    text = recording(KINDS, STOPS)
+    folder = folder_of(tmp_path / "a", text, "{input: encoder, per_pulse: 8 mm}", recorded=True)
+    rows = [line.split(",") for line in text.splitlines()[1:]]
+    sensor = ["t,L,a,b,target,no", *(",".join(row[:6]) for row in rows)]
+    log, last = ["ts,tag,val"], {"gate": "", "enc": "", "flap": ""}
+    for row in rows:
+        for tag, value in (("gate", row[6]), ("enc", row[7]), ("flap", row[9])):
+            if value != last[tag]:
+                log.append(f"{int(row[0]) + 37},{tag},{value}")
+                last[tag] = value
+    (folder / "recordings" / "sensor.csv").write_text("\n".join(sensor) + "\n")
+    (folder / "recordings" / "plc.csv").write_text("\n".join(log) + "\n")
+    (folder / "recordings" / "r.recording.yaml").write_text(
+        "tables:\n"
+        "  colour: {file: sensor.csv, kind: readings, time: t, unit: ms, gap: longer than 5 ms, target: target, specimen: no}\n"
+        "  logic: {file: plc.csv, layout: long, unit: ms, time: ts, name: tag, value: val, rows_are: changes,\n"
+        "          signals: {gate: gate, encoder: enc, flap: flap}}\n"
+        "clocks:\n"
+        "  logic: {to: colour, offset: -37 ms, within: 0 ms}\n"
+    )
+    tidy = counts(folder)
+    (folder / "cases" / "a.case.yaml").write_text(CASES.replace("r.csv", "r.recording.yaml"))
+    assert counts(folder) == tidy
+    assert tidy["BAD"][0] == 4
