@@ -44,7 +44,7 @@ from stationtest.signals.comparator import Comparator
 from stationtest.signals.distances import known_of
 from stationtest.signals.presentations import Facts, PresentationTable, Ranges, builder_for
 from stationtest.signals.screen import Screen
-from stationtest.signals.travel import on_belt
+from stationtest.signals.travel import on_belt, standing
 from stationtest.sources.events import read_events
 from stationtest.sources.opening import open_recording
 from stationtest.sources.readings import Readings
@@ -282,6 +282,14 @@ class Observer:
             self.belt.add_pulses(intervals.clip(log.on, span), intervals.clip(log.unknown, span))
         return self.belt.finish(span[1])
 
+    def _of_the_belt(self, table: PresentationTable) -> dict[str, tuple[tuple[str, ...], Ints]]:
+        """Presentations during which the belt stood are marked, where the station says what standing is (A12)."""
+        travel, belt = self.recording.travel, self.way
+        if travel is None or travel.standstill_ns is None or belt is None:
+            return {}
+        stood = intervals.overlap(standing(belt, travel.step_nm, travel.standstill_ns), table.start_ns, table.end_ns) > 0
+        return {"belt": (("running", "stopped"), stood.astype(np.int64))}
+
     def _clock(self, end_ns: int) -> Clock:
         ordered = sorted(self.steps.items())
         half, passed, median = sum(n for _, n in ordered) / 2, 0, self.facts.every_ns
@@ -334,7 +342,7 @@ class Observer:
             status=status,
             touches_before=table.touches_before,
             touches_after=table.touches_after,
-            conditions={name: (table.tables[name], codes) for name, codes in table.conditions.items()},
+            conditions={name: (table.tables[name], codes) for name, codes in table.conditions.items()} | self._of_the_belt(table),
             **figures,
         )
 

@@ -15,7 +15,7 @@ from stationtest.files import words
 from stationtest.files.fields import Fields
 from stationtest.files.names import Names
 from stationtest.files.quantities import any_duration, bare, duration, lengths_nm, longer_than_nothing, share, wrong
-from stationtest.files.scalars import InputName, Positive, Speed, Text
+from stationtest.files.scalars import InputName, Positive, PositiveDuration, Speed, Text
 from stationtest.model.travel import Length
 from stationtest.model.travel import Reach as ModelReach
 from stationtest.model.travel import Travel as ModelTravel
@@ -115,12 +115,13 @@ class TravelFields(Fields):
     per_count: BeltLength | None = None
     wraps_at: Positive | None = None
     within: Within | None = None
+    standstill: PositiveDuration | None = None
 
 
 _BELONGS = {
     "speed": ("within",),
-    "input": ("per_pulse",),
-    "column": ("per_count", "wraps_at", "within"),
+    "input": ("per_pulse", "standstill"),
+    "column": ("per_count", "wraps_at", "within", "standstill"),
 }
 _NEEDS = {"input": "per_pulse", "column": "per_count"}
 
@@ -133,7 +134,7 @@ def travel_problems(travel: TravelFields) -> Iterator[tuple[tuple[str, ...], str
         yield (), said, "contradiction" if ways else "missing-key"
         return
     (way,) = ways
-    for key in ("per_pulse", "per_count", "wraps_at", "within"):
+    for key in ("per_pulse", "per_count", "wraps_at", "within", "standstill"):
         if getattr(travel, key) is not None and key not in _BELONGS[way]:
             yield (key,), f"this key does not belong to travel by {way}; leave the line out", "contradiction"
     needed = _NEEDS.get(way)
@@ -158,5 +159,6 @@ def travel_model(travel: TravelFields | None) -> ModelTravel | None:
         column=travel.column,
         per_count_nm=travel.per_count or 0,
         wraps_at=travel.wraps_at,
+        standstill_ns=travel.standstill,
         within_nm=within.nm if isinstance(within, Length) else 0,
     )

@@ -120,6 +120,10 @@ class Checks:
             if form.travel is not None:
                 stated.append((("recordings", pattern, "travel"), form.travel))
         for loc, travel in stated:
+            columns = [name for form in self.fields.recordings.values() for name in form.conditions]
+            if travel.standstill is not None and "belt" in (*self.fields.conditions, *columns):
+                message = "with this key the condition `belt` follows from the travel, so no column can say it as well"
+                yield (*loc, "standstill"), message, "contradiction"
             for inner, message, code in travel_problems(travel):
                 yield (*loc, *inner), message, code
             if travel.input is not None and travel.input in self._used_inputs():

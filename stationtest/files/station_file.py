@@ -21,6 +21,7 @@ from stationtest.model.station import Station
 from stationtest.place import Place
 
 FILE = "station.yaml"
+BELT_STATES = ("running", "stopped")
 
 
 @dataclass(slots=True)
@@ -96,6 +97,10 @@ def names_of(root: Map) -> Names:
     conditions = {
         str(key): tuple(map(str, value)) if isinstance(value, list) else () for key, value in _map(root, "conditions").items()
     }
+    forms = [root, *(form for form in _map(root, "recordings").values() if isinstance(form, Map))]
+    travels = [travel for form in forms if isinstance(travel := form.get("travel"), Map)]
+    if any("standstill" in travel for travel in travels):
+        conditions.setdefault("belt", BELT_STATES)
     return Names(
         target=_names(root, "targets"),
         channel=_names(root, "channels"),

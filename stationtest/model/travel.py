@@ -39,7 +39,8 @@ class Travel:
     """How the position of the belt is known: from a stated speed, the pulses of an input, or a column; exactly one of them.
 
     `speed_nm_s` may be off by the share `within`. One pulse of `input` is `per_pulse_nm` of belt, one count of `column`
-    `per_count_nm`; the count starts again at `wraps_at`, and is right to `within_nm`.
+    `per_count_nm`; the count starts again at `wraps_at`, and is right to `within_nm`. The belt stands where no step comes for
+    `standstill_ns`.
     """
 
     speed_nm_s: float | None = None
@@ -50,6 +51,12 @@ class Travel:
     per_count_nm: int = 0
     wraps_at: float | None = None
     within_nm: int = 0
+    standstill_ns: int | None = None
+
+    @property
+    def step_nm(self) -> int:
+        """Between two steps nothing is known of the belt; 0 for a stated speed."""
+        return self.per_pulse_nm or self.within_nm or self.per_count_nm
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -52,7 +52,7 @@ class BeltPoints:
             if self.travel.wraps_at is not None:
                 self._lost.append(gaps)  # the count may have started again more than once
             for low, high in zip([0, *breaks], [*breaks, len(t_ns)], strict=True):
-                kept = thinned(t_ns[low:high], values[low:high], self._step_nm) + low
+                kept = thinned(t_ns[low:high], values[low:high], self.travel.step_nm) + low
                 self._keep(t_ns[kept], values[kept])
         self._rows += len(t_ns)
 
@@ -76,17 +76,12 @@ class BeltPoints:
         at_nm = np.concatenate([*(x for _, x in self._at), self._at[-1][1][-1:]]).astype(np.int64)
         once = np.append(True, np.diff(at_ns) > 0)
         lost = intervals.merge(np.concatenate([intervals.empty(), *self._lost]))
-        return Belt(at_ns=at_ns[once], at_nm=at_nm[once], doubt_nm=self._step_nm + self._thinned_by_nm, lost_ns=lost)
-
-    @property
-    def _step_nm(self) -> int:
-        """Between two steps nothing is known."""
-        return self.travel.per_pulse_nm or self.travel.within_nm or self.travel.per_count_nm
+        return Belt(at_ns=at_ns[once], at_nm=at_nm[once], doubt_nm=self.travel.step_nm + self._thinned_by_nm, lost_ns=lost)
 
     @property
     def _thinned_by_nm(self) -> int:
         """A pulse stands for an exact position, so its points need little room; a count is anywhere within its step."""
-        return self._step_nm // 4 if self.travel.input else self._step_nm
+        return self.travel.step_nm // 4 if self.travel.input else self.travel.step_nm
 
     def _count(self, t_ns: Ints, on: NDArray[Any], breaks: Sequence[int]) -> None:
         """Rising edges are steps. A level of one row only says that pulses come as fast as rows: some may have been missed."""

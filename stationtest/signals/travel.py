@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from stationtest.model.travel import Belt, Length, Reach
-from stationtest.signals.intervals import FAR
+from stationtest.signals.intervals import FAR, merge
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -115,6 +115,14 @@ def first_at(belt: Belt, wanted: Ints) -> Ints:
 def way_nm(belt: Belt, from_ns: Ints, to_ns: Ints) -> Ints:
     """How far the belt moved between two instants (n,) each, by the position as it is stated."""
     return position_nm(belt, to_ns) - position_nm(belt, from_ns)
+
+
+def standing(belt: Belt, step_nm: int, for_ns: int) -> Ints:
+    """Where the belt stands (n, 2): no more than a step comes for at least `for_ns`."""
+    lasts, way = np.diff(belt.at_ns), np.diff(belt.at_nm)
+    slow = way.astype(np.float64) * for_ns < float(step_nm) * lasts
+    stretches = merge(np.column_stack((belt.at_ns[:-1], belt.at_ns[1:]))[slow])
+    return stretches[stretches[:, 1] - stretches[:, 0] >= for_ns]
 
 
 def lost_between(belt: Belt, from_ns: Ints, to_ns: Ints) -> Bools:

@@ -149,6 +149,19 @@ def test_the_same_observations_however_it_is_cut(tmp_path: Path) -> None:
     assert len(lines) > 70_000 and len(belts[0][0]) < 60  # a handful of points for 38 s of belt and its stops
 
 
+@pytest.mark.parametrize("way", ["{column: pos, per_count: 0.5 mm, wraps_at: 1000, %s}", "{input: encoder, per_pulse: 8 mm, %s}"])
+def test_a12_presentations_during_which_the_belt_stood(tmp_path: Path, way: str) -> None:
+    """Parts lie from 100 to 160 mm of every 180 mm: a stop at 500 mm lies at 140 of the third, at 1400 mm at 140 of the eighth,
+    and one at 901 mm at 1, in a gap."""
+    folder = folder_of(tmp_path / "a", recording(KINDS, STOPS), way % "standstill: 200 ms")
+    where = CASES.replace("    present: bad\n", "    present: [good, bad]\n    where: {belt: stopped}\n").split("  GOOD:")[0]
+    (folder / "cases" / "a.case.yaml").write_text(where)
+    loaded = plugins.load()
+    observed = observing.observe(suites.load(str(folder), expectations=loaded.expectations), "recordings/r.csv", loaded)
+    names, codes = observed.presentations.conditions["belt"]
+    assert [names[code] for code in codes] == ["stopped" if k in (2, 7) else "running" for k in range(len(KINDS))]
+
+
 def test_pulses_in_the_log_of_a_controller(tmp_path: Path) -> None:
     """The same line with gate, flap and encoder in a log of changes, on a clock that is 37 ms ahead: the same verdicts."""
     text = recording(KINDS, STOPS)

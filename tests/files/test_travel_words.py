@@ -81,6 +81,7 @@ def test_a_length_without_travel_says_what_to_declare(tmp_path: Path) -> None:
         ("{column: pos}", "travel.per_count: this key is missing; it says how much belt one count of the column is"),
         ("{column: pos, per_count: 1 mm, within: 2 %}", "travel.within: how far travel by column may be off is a length"),
         ("{column: pos, per_count: 1 mm, wraps_at: 0}", "travel.wraps_at: this number must be more than 0"),
+        ("{speed: 1 m/s, standstill: 200 ms}", "travel.standstill: this key does not belong to travel by speed"),
         ("{colum: pos}", "travel.colum: there is no key `colum` here; did you mean `column`?"),
     ],
 )
@@ -129,6 +130,18 @@ def test_decisions_that_act_later_and_what_is_ignored(tmp_path: Path) -> None:
 def test_what_is_wrong_with_them(tmp_path: Path, old: str, new: str, said: str) -> None:
     (told,) = problems(make(tmp_path, STATION.replace(old, new, 1), CASES))
     assert said in told
+
+
+def test_the_belts_own_condition(tmp_path: Path) -> None:
+    stands = STATION + "travel: {column: pos, per_count: 1 mm, standstill: 200 ms}\n"
+    where = CASES.replace("    expect:", "    where: {belt: stopped}\n    expect:")
+    assert problems(make(tmp_path, stands, where)) == []
+    (told,) = problems(make(tmp_path, stands, where.replace("stopped", "stoped")))
+    assert "`stoped` is no value of belt; did you mean `stopped`?" in told
+    (told,) = problems(make(tmp_path, stands.replace("conditions:\n", "conditions:\n  belt: [running, stopped]\n"), where))
+    assert "travel.standstill: with this key the condition `belt` follows from the travel" in told
+    (told,) = problems(make(tmp_path, STATION, where))
+    assert "there is no condition of this name" in told
 
 
 def test_spacing_speaks_of_neighbours_among_targets(tmp_path: Path) -> None:
