@@ -42,14 +42,14 @@ def counts(output, shown, seen):
             begin = index
     short = [number for number, (a, b, _) in enumerate(stretches) if b - a < seen and 0 < number < len(stretches) - 1]
     low, high = [10**6] * len(shown), [0] * len(shown)
-    for flipped in product((False, True), repeat=len(short)):
+    for missed in product((False, True), repeat=len(short)):
         state = [is_on for _, _, is_on in stretches]
-        for number, flip in zip(short, flipped, strict=True):
-            state[number] ^= flip
+        for number, gone in zip(short, missed, strict=True):
+            if gone:  # what is missed leaves the controller with what it saw before
+                state[number] = state[number - 1]
         found = [0] * len(shown)
         for number in range(1, len(stretches)):
-            # what is seen to rise, rises with an on-time that is really there
-            if state[number] and not state[number - 1] and stretches[number][2]:
+            if state[number] and not state[number - 1]:
                 for p, (start, end, _) in enumerate(shown):
                     found[p] += start <= stretches[number][0] < end
         low, high = [min(*pair) for pair in zip(low, found, strict=True)], [max(*pair) for pair in zip(high, found, strict=True)]
