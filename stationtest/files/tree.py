@@ -27,6 +27,7 @@ PURE: Any = yaml.SafeLoader
 FAST: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 _EMPTY = frozenset(("", "~", "null", "Null", "NULL"))
+_HEADER = re.compile("[|>][-+0-9]*#")
 _UNSEEN = re.compile("[^\n\x20-\x7e\xa0-\u2027\u202a-\ud7ff\ue000-\ufefe\uff00-\ufffd\U00010000-\U0010ffff]")
 
 
@@ -225,6 +226,11 @@ class _Builder:
             self._decorated(event)
         mark, end = event.start_mark, event.end_mark
         if self.hashes:
+            if event.style in ("|", ">") and (header := _HEADER.match(self.text, mark.index)):
+                # the C loader takes that for a comment, YAML and the other loader do not
+                at = yaml.error.Mark("", header.end() - 1, mark.line, mark.column + header.end() - 1 - mark.index, None, None)
+                said = "expected chomping or indentation indicators, but found '#'"
+                raise yaml.scanner.ScannerError("while scanning a block scalar", mark, said, at)
             for line in range(mark.line, end.line + 1):
                 if line in self.hashes:
                     self.spans.setdefault(line, []).append((mark.index, end.index))

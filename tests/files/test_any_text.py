@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from station_folder import CASES, STATION, make, problems, suite
 
@@ -60,6 +60,8 @@ _QUICK = settings(max_examples=60, deadline=None, suppress_health_check=[HealthC
 
 @settings(max_examples=250, deadline=None)
 @given(_YAML | st.text(max_size=60))
+@example("a: |#x\n  b\n")
+@example(">-#\n")
 def test_both_loaders_give_the_same_answer(text: str) -> None:
     fast, pure = parse(text.encode(), "f", FAST), parse(text.encode(), "f", PURE)
     assert bool(fast.problems) == bool(pure.problems)
