@@ -228,7 +228,7 @@ class _Builder:
         if self.hashes:
             if event.style in ("|", ">") and (header := _HEADER.match(self.text, mark.index)):
                 # the C loader takes that for a comment, YAML and the other loader do not
-                at = yaml.error.Mark("", header.end() - 1, mark.line, mark.column + header.end() - 1 - mark.index, None, None)
+                at = yaml.Mark("", header.end() - 1, mark.line, mark.column + header.end() - 1 - mark.index, None, 0)
                 said = "expected chomping or indentation indicators, but found '#'"
                 raise yaml.scanner.ScannerError("while scanning a block scalar", mark, said, at)
             for line in range(mark.line, end.line + 1):
