@@ -47,6 +47,7 @@ def _calibrations(found: Suite) -> None:
 def _recordings(found: Suite, parts: Parts) -> list[str]:
     """What was understood of each recording; raises the problems of all of them."""
     from stationtest.commands import understood
+    from stationtest.engine import looking_over
 
     told: list[str] = []
     problems: list[Problem] = []
@@ -55,6 +56,11 @@ def _recordings(found: Suite, parts: Parts) -> list[str]:
             told += ["", *understood.lines(found, key, parts)]
         except StationtestError as error:
             problems += error.problems
+        problems += looking_over.problems(found, key, parts)
+    for key in looking_over.not_named(found):
+        wrong = looking_over.problems(found, key, parts, named=False)
+        told += [] if wrong else ["", f"{key}: nothing wrong with it; no case names it"]
+        problems += wrong
     if problems:
         raise FileProblems(problems)
     return told

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
@@ -27,6 +27,18 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     Ints = NDArray[np.int64]
+
+
+class Truth(Protocol):
+    """What corrections speak of: the presentations of a recording, whether or not its readings were observed."""
+
+    @property
+    def key(self) -> str: ...
+    @property
+    def kind(self) -> str: ...
+    @property
+    def presentations(self) -> Presentations: ...
+
 
 _recent: list[tuple[tuple[Correction, ...], SourceObservations, SourceObservations]] = []
 
@@ -59,7 +71,7 @@ def _placed(
     return _corrected(station, placed, [(one, there[names[row]]) for one, row in rows if names[row] in there])
 
 
-def problems(suite: Suite, obs: SourceObservations) -> list[Problem]:
+def problems(suite: Suite, obs: Truth) -> list[Problem]:
     """Corrections that speak of no presentation, or of one that was not what they say."""
     return [problem for _, _, problem in _fitted(suite, obs) if problem is not None]
 
@@ -75,7 +87,7 @@ def written(suite: Suite) -> list[CorrectionRow]:
     ]  # fmt: skip
 
 
-def _fitted(suite: Suite, obs: SourceObservations) -> list[tuple[Correction, int, Problem | None]]:
+def _fitted(suite: Suite, obs: Truth) -> list[tuple[Correction, int, Problem | None]]:
     """Each correction of this recording, the presentation it speaks of (-1 for none), and what is wrong with it."""
     found: list[tuple[Correction, int, Problem | None]] = []
     taken: dict[tuple[int, str], Correction] = {}
@@ -100,7 +112,7 @@ def _fitted(suite: Suite, obs: SourceObservations) -> list[tuple[Correction, int
     return found
 
 
-def _row(obs: SourceObservations, one: Correction) -> int:
+def _row(obs: Truth, one: Correction) -> int:
     shown_ = obs.presentations
     if one.row is not None:
         inside = (shown_.first_row < one.row) & (one.row <= shown_.first_row + shown_.rows)
@@ -126,8 +138,18 @@ def _column(shown_: Presentations, what: str) -> tuple[tuple[str, ...], Ints]:
     return shown_.conditions.get(what, ((), np.full(len(shown_), -1, dtype=np.int64)))
 
 
+def presented(suite: Suite, truth: Truth) -> Presentations:
+    """The presentations of a recording with those corrections that fit it."""
+    rows = [(one, row) for one, row, problem in _fitted(suite, truth) if problem is None]
+    return _told_anew(truth.presentations, rows)
+
+
 def _corrected(station: Station, obs: SourceObservations, rows: Sequence[tuple[Correction, int]]) -> SourceObservations:
-    shown_ = obs.presentations
+    made = _told_anew(obs.presentations, rows)
+    return replace(obs, presentations=made, sets=_recounted(station, obs.sets, made))
+
+
+def _told_anew(shown_: Presentations, rows: Sequence[tuple[Correction, int]]) -> Presentations:
     status, conditions = shown_.status.copy(), dict(shown_.conditions)
     columns = {"target": _column(shown_, "target"), "specimen": _column(shown_, "specimen")}
     for one, row in rows:
@@ -139,11 +161,10 @@ def _corrected(station: Station, obs: SourceObservations, rows: Sequence[tuple[C
         if one.what == "target":
             status[row] = status[row] & ~UNKNOWN_TARGET | (UNKNOWN_TARGET if one.is_ == UNKNOWN else 0)
     conditions |= {what: column for what, column in columns.items() if what not in ("target", "specimen")}
-    made = replace(
+    return replace(
         shown_, targets=columns["target"][0], target=columns["target"][1], specimens=columns["specimen"][0],
         specimen=columns["specimen"][1], status=status, conditions=conditions,
     )  # fmt: skip
-    return replace(obs, presentations=made, sets=_recounted(station, obs.sets, made))
 
 
 def _recounted(station: Station, sets: Sets, shown_: Presentations) -> Sets:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -35,37 +36,18 @@ def observe_trials(suite: Suite, recording: Readings, parts: Parts, taught: Taug
     station, form = suite.station, recording.form
     batch = recording.trials()
     n = len(batch)
-    tables = {name: tuple(batch.tables.get(name, ())) for name in (*TRUTH, *(name for name, _ in form.conditions))}
-    codes = {name: batch.codes[name].astype(np.int64) if name in batch.codes else np.full(n, -1) for name in tables}
-    if (codes["target"] < 0).any():
-        row = int(np.flatnonzero(codes["target"] < 0)[0])
-        raise readings_error(
-            recording.path, row + 2, "target", "a hand trial must say what was presented; `?` says it is not known", "bad-value"
-        )
-    sensor = _sensors(suite, batch, codes["sensor"], tables["sensor"])
-    status = np.where(void(batch), VOID, 0)
-    if UNKNOWN in tables["target"]:
-        status |= np.where(codes["target"] == tables["target"].index(UNKNOWN), UNKNOWN_TARGET, 0)
-    figures = _readings(suite, batch, parts, taught, sensor, n)
+    bare = presented_trials(suite, recording, batch)
+    figures = _readings(suite, batch, parts, taught, bare.sensor, n)
     sets, belongs, notes = assemble(
         station,
         Members(
-            target=codes["target"], start_ns=np.arange(n), end_ns=np.arange(n) + 1, between=np.zeros(n, bool), status=status,
-            set_code=codes["set"],
+            target=bare.target, start_ns=bare.start_ns, end_ns=bare.end_ns, between=bare.between, status=bare.status,
+            set_code=bare.set,
         ),
-        tables["set"], tables["target"], {}, (0, n),
+        tuple(batch.tables.get("set", ())), bare.targets, {}, (0, n),
     )  # fmt: skip
-    never = np.full(n, NEVER)
-    presentations = Presentations(
-        sensors=tuple(one.name for one in station.sensors),
-        targets=tables["target"], specimens=tables["specimen"], items=tables["item"],
-        sensor=sensor, target=codes["target"], specimen=codes["specimen"], item=codes["item"], set=belongs,
-        between=np.zeros(n, bool), start_ns=np.arange(n), end_ns=np.arange(n) + 1, covered_ns=never,
-        first_row=np.arange(n), rows=np.ones(n, np.int64), longest_step_ns=np.zeros(n, np.int64), status=status,
-        touches_before=np.zeros(n, bool), touches_after=np.zeros(n, bool),
-        conditions={name: (tables[name], codes[name]) for name, _ in form.conditions},
-        **figures.pop("presentations"),
-    )  # fmt: skip
+    presentations = replace(bare, set=belongs, **figures.pop("presentations"))
+    sensor = bare.sensor
     signals: dict[tuple[str, str], Signal] = {}
     return SourceObservations(
         key=recording.path, kind="trials", basis="by hand", reader=recording.reader,
@@ -76,6 +58,32 @@ def observe_trials(suite: Suite, recording: Readings, parts: Parts, taught: Taug
             digital.name: batch.digital["output", digital.name].astype(np.int64) for digital in form.outputs
         },
         notes=tuple(notes), truth_by=form.known_by,
+    )  # fmt: skip
+
+
+def presented_trials(suite: Suite, recording: Readings, batch: Batch) -> Presentations:
+    """The rows of a table as presentations, without the figures of their readings; `set` has the codes of the table."""
+    form, n = recording.form, len(batch)
+    tables = {name: tuple(batch.tables.get(name, ())) for name in (*TRUTH, *(name for name, _ in form.conditions))}
+    codes = {name: batch.codes[name].astype(np.int64) if name in batch.codes else np.full(n, -1) for name in tables}
+    if (codes["target"] < 0).any():
+        row = int(np.flatnonzero(codes["target"] < 0)[0])
+        raise readings_error(
+            recording.path, row + 2, "target", "a hand trial must say what was presented; `?` says it is not known", "bad-value"
+        )
+    status = np.where(void(batch), VOID, 0)
+    if UNKNOWN in tables["target"]:
+        status |= np.where(codes["target"] == tables["target"].index(UNKNOWN), UNKNOWN_TARGET, 0)
+    return Presentations(
+        sensors=tuple(one.name for one in suite.station.sensors),
+        targets=tables["target"], specimens=tables["specimen"], items=tables["item"],
+        sensor=_sensors(suite, batch, codes["sensor"], tables["sensor"]), target=codes["target"], specimen=codes["specimen"],
+        item=codes["item"], set=codes["set"],
+        between=np.zeros(n, bool), start_ns=np.arange(n), end_ns=np.arange(n) + 1, covered_ns=np.full(n, NEVER),
+        first_row=np.arange(n), rows=np.ones(n, np.int64), longest_step_ns=np.zeros(n, np.int64), status=status,
+        touches_before=np.zeros(n, bool), touches_after=np.zeros(n, bool),
+        conditions={name: (tables[name], codes[name]) for name, _ in form.conditions},
+        **_no_readings(suite, n),
     )  # fmt: skip
 
 
@@ -91,14 +99,18 @@ def _sensors(suite: Suite, batch: Batch, codes: NDArray[np.int64], names: tuple[
     return np.zeros(len(batch), np.int64)
 
 
+def _no_readings(suite: Suite, n: int) -> dict[str, NDArray[Any]]:
+    return {
+        "level_min": np.full(n, np.nan), "level_max": np.full(n, np.nan), "clipped_rows": np.zeros(n, np.int64),
+        "dark_rows": np.zeros(n, np.int64), "means": np.full((n, suite.station.most_bands), np.nan),
+    }  # fmt: skip
+
+
 def _readings(suite: Suite, batch: Batch, parts: Parts, taught: Taught, sensor: NDArray[np.int64], n: int) -> dict[str, Any]:
     """Closeness, level and means where the table holds the sensor's readings, else NaN."""
     station = suite.station
     count = len(station.channels)
-    own: dict[str, NDArray[Any]] = {
-        "level_min": np.full(n, np.nan), "level_max": np.full(n, np.nan), "clipped_rows": np.zeros(n, np.int64),
-        "dark_rows": np.zeros(n, np.int64), "means": np.full((n, station.most_bands), np.nan),
-    }  # fmt: skip
+    own = _no_readings(suite, n)
     distance = np.full((n, count), np.nan)
     for name, raw in batch.bands.items():
         model = SensorModel.from_sensor(station.sensor(name))

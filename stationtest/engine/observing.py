@@ -8,7 +8,7 @@ what it gained was lost again in waiting for the interpreter.) After the last ba
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -18,19 +18,19 @@ from numpy.typing import NDArray
 from stationtest.engine import enabling, learning
 from stationtest.engine.coded_channels import take_out
 from stationtest.engine.learning_at_edges import distances_of, learn_at_edges
+from stationtest.engine.presented import presented
 from stationtest.engine.responses import ResponseTable, Stretch, gathered
 from stationtest.engine.sensing import Sensing
 from stationtest.engine.sensor_stream import Cut, Here, SensorStream
 from stationtest.engine.sets import Members, assemble, without_silent_edges
 from stationtest.engine.station_signals import Recorded, station_signals
 from stationtest.errors import readings_error
+from stationtest.files.words import shown
 from stationtest.model.case import Suite
 from stationtest.model.observations import (
     CUT_START,
-    NEVER,
     TAUGHT,
     Clock,
-    Presentations,
     SourceObservations,
 )  # fmt: skip
 from stationtest.model.parts import Parts
@@ -46,6 +46,7 @@ from stationtest.signals.presentations import Facts, PresentationTable, Ranges, 
 from stationtest.signals.screen import Screen
 from stationtest.signals.travel import on_belt, standing
 from stationtest.sources.events import read_events
+from stationtest.sources.layout import travel_of
 from stationtest.sources.opening import open_recording
 from stationtest.sources.readings import Readings
 
@@ -62,6 +63,7 @@ def observe(suite: Suite, key: str, parts: Parts, *, progress: Progress | None =
     `progress(rows done, rows in all or None)` is called now and then. Raises `ReadingsError` where the recording is refused.
     """
     recording = open_recording(suite, key, parts.formats)
+    way_is_there(recording)
     taught = learning.learn(suite, parts, recording.sensors)
     if recording.form.rows == "trials":
         from stationtest.engine.hand_trials import observe_trials
@@ -72,6 +74,14 @@ def observe(suite: Suite, key: str, parts: Parts, *, progress: Progress | None =
 
         return observe_placed(suite, recording, parts, taught, progress)
     return Observer(suite, recording, parts, taught).run(progress)
+
+
+def way_is_there(recording: Readings) -> None:
+    """Raise `ReadingsError` (missing-column) if the station counts the belt in a column that this recording has not."""
+    travel = travel_of(recording.suite.station, recording.form)
+    if recording.kind == "recording" and travel is not None and travel.column is not None and recording.travel is None:
+        said = f"there is no column {shown(travel.column)} in this file, which `travel` of station.yaml names"
+        raise readings_error(recording.path, 0, "travel.column", said, "missing-column")
 
 
 def edge_ns(station: Station, sensor: Sensor) -> int:
@@ -259,7 +269,7 @@ class Observer:
             reader=self.recording.reader,
             clock=self._clock(end_ns),
             gaps=gaps,
-            presentations=self._presentations(table, sensor, status, belongs, figures),
+            presentations=presented(station, table, sensor, status, belongs, figures, self._of_the_belt(table)),
             responses=built,
             sets=sets,
             signals=signals,
@@ -303,48 +313,6 @@ class Observer:
             origin=self.recording.origin, zone=self.recording.form.zone, period_ns=(least, median, most),
             every_ns=self.facts.every_ns, rows=self.rows, first_ns=self.first_ns, end_ns=end_ns,
         )  # fmt: skip
-
-    def _presentations(
-        self, table: PresentationTable, sensor: Ints, status: Ints, belongs: Ints, found: Mapping[int, Mapping[str, NDArray[Any]]]
-    ) -> Presentations:
-        station, count = self.station, len(table.ids)
-        figures: dict[str, NDArray[Any]] = {
-            "level_min": np.full(count, np.nan), "level_max": np.full(count, np.nan), "clipped_rows": np.zeros(count, np.int64),
-            "dark_rows": np.zeros(count, np.int64), "means": np.full((count, station.most_bands), np.nan),
-        }  # fmt: skip
-        for number, columns in found.items():
-            mine = sensor == number
-            for column in ("level_min", "level_max", "clipped_rows", "dark_rows"):
-                figures[column][mine] = columns[column][mine]
-            figures["means"][mine, : len(columns["means"])] = columns["means"].T[mine]
-        covers = np.full(count, NEVER)
-        for number, one in enumerate(station.sensors):
-            fill = station.fill_ns(one)
-            if fill is not None:
-                covers = np.where(sensor == number, table.start_ns + fill, covers)
-        return Presentations(
-            sensors=tuple(one.name for one in station.sensors),
-            targets=table.tables["target"],
-            specimens=table.tables["specimen"],
-            items=table.tables["item"],
-            sensor=sensor,
-            target=table.target,
-            specimen=table.specimen,
-            item=table.item,
-            set=belongs,
-            between=table.between,
-            start_ns=table.start_ns,
-            end_ns=table.end_ns,
-            covered_ns=covers,
-            first_row=table.first_row,
-            rows=table.rows,
-            longest_step_ns=table.longest_step_ns,
-            status=status,
-            touches_before=table.touches_before,
-            touches_after=table.touches_after,
-            conditions={name: (table.tables[name], codes) for name, codes in table.conditions.items()} | self._of_the_belt(table),
-            **figures,
-        )
 
 
 def _warm_up(station: Station) -> int:

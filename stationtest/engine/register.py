@@ -17,7 +17,7 @@ from stationtest.expectations.trials import View
 from stationtest.expectations.wording import seconds
 from stationtest.files.words import listed
 from stationtest.model.case import Suite
-from stationtest.model.observations import NEVER, SourceObservations
+from stationtest.model.observations import NEVER, Presentations, SourceObservations
 from stationtest.model.record import Caution
 from stationtest.model.station import Specimen
 from stationtest.place import Place
@@ -144,9 +144,8 @@ def _some(names: list[str]) -> str:
     return listed(names[:NAMED]) + (f" and {len(names) - NAMED} more" if len(names) > NAMED else "")
 
 
-def contradictions(suite: Suite, obs: SourceObservations) -> Iterator[Problem]:
-    """Specimens that the recording presents as another target than the register has them for: one of the two is wrong."""
-    shown = obs.presentations
+def contradictions(suite: Suite, key: str, shown: Presentations) -> Iterator[Problem]:
+    """Specimens that a recording presents as another target than the register has them for: one of the two is wrong."""
     known = {one.id: one.target for one in suite.specimens}
     listed_as = [shown.targets.index(known[name]) if known.get(name) in shown.targets else -1 for name in shown.specimens]
     listed_as = [-2 if name not in known else code for name, code in zip(shown.specimens, listed_as, strict=True)]
@@ -160,7 +159,7 @@ def contradictions(suite: Suite, obs: SourceObservations) -> Iterator[Problem]:
             f"specimen {name} is presented as {target} in row {int(shown.first_row[row]) + 1}{at}, and the register has it as "
             f"{known[name]}; mend the register, or correct the truth"
         )
-        yield Problem(Place(obs.key, 0, 0), "specimen", message, "contradiction")
+        yield Problem(Place(key, 0, 0), "specimen", message, "contradiction")
 
 
 def unregistered(suite: Suite) -> Iterator[str]:

@@ -181,7 +181,8 @@ def observe_all(
             if outcome is not None:
                 observed[key] = store.load(outcome) if isinstance(outcome, str) else outcome
                 unfit = correcting.problems(suite, observed[key])
-                problems.extend(unfit or register.contradictions(suite, correcting.laid_over(suite, observed[key])))
+                truth = correcting.laid_over(suite, observed[key]).presentations
+                problems.extend(unfit or register.contradictions(suite, key, truth))
             if progress and not here:
                 progress("observing", done, len(keys))
     if problems:

@@ -67,7 +67,8 @@ def together(first: Reach, second: Reach) -> Reach | None:
 def untold(view: View, reaches: Iterable[Reach | None]) -> str | None:
     """Why lengths cannot be judged in this recording at all."""
     if view.obs.belt is None and any(isinstance(reach, Length) for reach in reaches):
-        return "this recording does not say how the belt moves: it has no `travel`"
+        said = "this recording does not say how the belt moves: "
+        return said + "no `travel` is stated for it, or what that counts is not recorded in it"
     return None
 
 

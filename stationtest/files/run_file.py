@@ -11,6 +11,7 @@ from stationtest.errors import Problem
 from stationtest.files.field_problems import typed
 from stationtest.files.fields import ByKind, Fields
 from stationtest.files.scalars import Text
+from stationtest.files.time_fields import Instant
 from stationtest.files.tree import Hole, Map, Tree
 from stationtest.model.case import RunFacts
 from stationtest.model.settings_found import Export
@@ -41,7 +42,7 @@ class ExportFields(Fields):
     """An export or read-back of the settings in a device."""
 
     file: Text
-    read: Text
+    read: Instant
     by: Text
 
 
@@ -60,6 +61,7 @@ class RunFields(Fields):
     model_config = ConfigDict(extra="allow")
     __pydantic_extra__: dict[str, Fact]
 
+    started: Instant | None = None
     settings_as_found: AsFound | None = None
 
 
@@ -73,7 +75,7 @@ def read_run(tree: Tree, required: tuple[str, ...]) -> tuple[RunFacts, list[Prob
             )
         return no_facts(required), problems
     fields, found = typed(RunFields, tree.root, tree.path)
-    told = (fields.__pydantic_extra__ or {}) if fields else {}
+    told = (fields.__pydantic_extra__ or {}) | ({"started": fields.started} if fields.started else {}) if fields else {}
     stated = {key: str(value) if isinstance(value, str) else "; ".join(value) for key, value in told.items()}
     facts = tuple((key, stated.get(key)) for key in dict.fromkeys((*KNOWN, *required, *stated)))
     return RunFacts(facts=facts, exports=tuple(_exports(fields, tree.root, tree)) if fields else ()), problems + found

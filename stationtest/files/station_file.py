@@ -11,6 +11,7 @@ from stationtest.files import settings_export, station_checks, station_model
 from stationtest.files.evidence_fields import EvidenceFields, evidence_problems
 from stationtest.files.field_problems import locate, typed
 from stationtest.files.paths import Folder
+from stationtest.files.quantities import amount
 from stationtest.files.scalars import Names
 from stationtest.files.station_fields import MAPPED, RESERVED_KEYS, StationFields
 from stationtest.files.suggest import nearest
@@ -90,6 +91,12 @@ def _untold(keys: Iterable[SettingKey], written: dict[str, Any]) -> Iterator[Pro
             message = f"there is no such setting in this file{hint}; found {shown(one.setting)}"
             allowed = "a path such as channels.1.tolerance, items of a list counted from 1"
             yield Problem(one.place, f"settings_keys.{one.setting}", f"{message}; allowed {allowed}", "unknown-name")
+        elif one.unit is not None and (mine := amount(str(value))) is not None:
+            theirs = amount(f"1 {one.unit}")
+            if theirs is None or theirs[1] != mine[1]:
+                due = f"a unit of {mine[1]}" if mine[1] else "no unit"
+                message = f"{one.setting} is {shown(str(value))}, so {due} is due here; found {shown(one.unit)}"
+                yield Problem(one.place, f"settings_keys.{one.setting}.in", message, "contradiction")
 
 
 def names_of(root: Map) -> Names:

@@ -26,8 +26,21 @@ def _date(value: object) -> str:
         raise wrong("a date is due here", given, "such as 2025-03-02") from None
 
 
+def _instant(value: object) -> str:
+    given = text_of(value, "a date, with the time of day where it is known,", "such as 2025-03-02 or 2025-03-02T08:30")
+    try:
+        datetime.datetime.fromisoformat(given)
+    except ValueError:
+        message = "a date as in ISO 8601 is due here, with the time of day where it is known"
+        raise wrong(message, given, "such as 2025-03-02 or 2025-03-02T08:30") from None
+    return str(given)
+
+
 TimeUnit = Annotated[Literal["ns", "us", "ms", "s", "ISO 8601", "time of day"], BeforeValidator(_unit)]
 Date = Annotated[str, PlainValidator(_date), WithJsonSchema({"type": "string", "pattern": "^[0-9]{4}-[0-9]{2}-[0-9]{2}$"})]
+
+Instant = Annotated[str, PlainValidator(_instant), WithJsonSchema({"type": "string", "pattern": "^[0-9]{4}-[0-9]{2}-[0-9]{2}"})]
+"""A date or a date with a time of day, after ISO 8601, as it was written."""
 
 
 def turn_ns(wraps_at: float | None, unit: str | None) -> int | None:

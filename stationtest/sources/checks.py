@@ -5,7 +5,8 @@ Every refusal names the row and the key of the form that would mend it.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable
+import contextlib
+from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any, NoReturn
 
@@ -13,10 +14,11 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from stationtest.errors import readings_error
+from stationtest.errors import Problem, ReadingsError, readings_error
 from stationtest.files.suggest import allowed_words, nearest
 from stationtest.files.words import shown
 from stationtest.model.recording_form import RecordingForm
+from stationtest.place import Place
 from stationtest.sources.columns import plain
 
 NOT_NOTED = -1  # a cell of a hand trial that was left empty
@@ -34,6 +36,15 @@ class Where:
         """Raise `ReadingsError` at the row of this piece with that index (None: no row can be named)."""
         row = 0 if index is None else self.line(self.first_row + index)
         raise readings_error(self.path, row, key, message, code)
+
+
+@contextlib.contextmanager
+def told_together(problems: list[Problem]) -> Iterator[None]:
+    """What is refused inside is put with the others that are to be told at once."""
+    try:
+        yield
+    except ReadingsError as error:
+        problems += error.problems
 
 
 def no_empty_cells(column: pa.Array, key: str, name: str, where: Where) -> None:
@@ -183,11 +194,17 @@ def seconds(ns: int) -> str:
     return f"{sign}{ns // 10**9}.{ns % 10**9:09d}".rstrip("0").rstrip(".") + " s"
 
 
-def missing(column: str, columns: Collection[str], key: str, where: Where) -> NoReturn:
-    """Refuse a file without a column that the form names."""
-    meant = nearest(column, columns)
-    hint = f"; did you mean {shown(meant)}?" if meant else f"; it has {allowed_words(columns)}"
-    where.refuse(None, key, f"there is no column {shown(column)} in this file{hint}", "missing-column")
+def all_there(asked: Iterable[tuple[str, str]], columns: Collection[str], where: Where) -> None:
+    """Refuse a file without some of these columns, each with the key that names it: all of them at once."""
+    said: list[Problem] = []
+    for column, key in asked:
+        if column not in columns:
+            meant = nearest(column, columns)
+            hint = f"; did you mean {shown(meant)}?" if meant else ""
+            message = f"there is no column {shown(column)} in this file{hint}; it has {allowed_words(columns)}"
+            said.append(Problem(Place(where.path, 0, 0), key, message, "missing-column"))
+    if said:
+        raise ReadingsError(said)
 
 
 def _dictionary(column: pa.Array, key: str, name: str, where: Where) -> tuple[NDArray[np.int32], pa.Array]:

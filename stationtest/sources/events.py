@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING
 
 import pyarrow as pa
 
-from stationtest.errors import ReadingsError
+from stationtest.errors import Problem, ReadingsError
 from stationtest.files import tables
 from stationtest.files.suggest import allowed_words, nearest
 from stationtest.files.words import shown
 from stationtest.model.events import Event
 from stationtest.sources import times
-from stationtest.sources.checks import Where, seconds
+from stationtest.sources.checks import Where, seconds, told_together
 from stationtest.sources.listed import beside
 
 if TYPE_CHECKING:
@@ -39,18 +39,23 @@ def read_events(recording: Readings) -> tuple[Event, ...]:
         said = f"there is no such file; {shown(recording.path)} needs it (an empty list has the line `time,event,note` alone)"
         Where(path).refuse(None, "recordings.events", said, "no-file")
     table = tables.read(place.read_bytes(), path, COLUMNS, COLUMNS[:2])
-    if table.problems:
-        raise ReadingsError(table.problems)
+    problems = list(table.problems)
     lines = [at.line for at, _ in table.rows]
     where = Where(path, 0, lambda row: lines[row])
     declared = [kind.name for kind in recording.suite.station.events]
     for row, (_, cells) in enumerate(table.rows):
         name = cells["event"] or ""
-        if name not in declared:
+        if name and name not in declared:
             near = nearest(name, declared)
             hint = f"; did you mean {shown(near)}?" if near else f"; declared: {allowed_words(declared)}"
-            where.refuse(row, "event", f"{shown(name)} is no event that the station declares{hint}", "unknown-name")
-    instants = _instants(recording, [cells["time"] or "" for _, cells in table.rows], where)
+            with told_together(problems):
+                where.refuse(row, "event", f"{shown(name)} is no event that the station declares{hint}", "unknown-name")
+    instants: list[int] = []
+    with told_together(problems):
+        texts = [] if table.problems else [cells["time"] or "" for _, cells in table.rows]
+        instants = _instants(recording, texts, where, problems)
+    if problems:
+        raise ReadingsError(problems)
     for row in range(1, len(instants)):
         if instants[row] < instants[row - 1]:
             back = seconds(instants[row - 1] - instants[row])
@@ -62,7 +67,7 @@ def read_events(recording: Readings) -> tuple[Event, ...]:
     )
 
 
-def _instants(recording: Readings, texts: list[str], where: Where) -> list[int]:
+def _instants(recording: Readings, texts: list[str], where: Where, problems: list[Problem]) -> list[int]:
     """Times as the recording writes its own, in nanoseconds since whatever it counts from."""
     form = recording.form
     if not texts:
@@ -73,7 +78,10 @@ def _instants(recording: Readings, texts: list[str], where: Where) -> list[int]:
         form = replace(form, time_in=times.ISO)  # events are written by people, who say the date
         column = pa.array(texts)
     else:
-        numbers = [_number(row, text, times.DIGITS[form.time_in or "s"], where) for row, text in enumerate(texts)]
+        numbers = []
+        for row, text in enumerate(texts):
+            with told_together(problems):
+                numbers.append(_number(row, text, times.DIGITS[form.time_in or "s"], where))
         column = pa.array(numbers, times.arrow_type(form))
     found: list[int] = times.to_ns(column, "time", form, where).tolist()
     return found

@@ -16,7 +16,7 @@ from stationtest.model.travel import Travel
 from stationtest.signals.batch import TRUTH, UNKNOWN, Batch
 from stationtest.sources import checks, match_column, times
 from stationtest.sources.belt_column import BeltColumn
-from stationtest.sources.checks import Names, Where, missing
+from stationtest.sources.checks import Names, Where
 
 VOID = ("void", "void")  # key among the digital columns of hand trials
 
@@ -144,14 +144,10 @@ def layout(
     for sensor in asked:
         absent = [column for column in sensor.columns if column not in columns]
         alone = len(asked) == 1 and not trials
-        if absent and (alone or len(absent) < len(sensor.columns)):
-            missing(absent[0], columns, f"sensors.{sensor.name}.columns", where)
-        if not absent:
+        if not absent or alone or len(absent) < len(sensor.columns):
             sensors.append(sensor)
     if not sensors and not trials:
-        missing(station.sensors[0].columns[0], columns, f"sensors.{station.sensors[0].name}.columns", where)
-    if form.target is not None and form.sensor is None:
-        _whose(sensors, where)
+        sensors = [station.sensors[0]]
     digital = [(kind, signal) for kind in ("input", "channel", "output") for signal in getattr(form, f"{kind}s")]
     if form.coded is not None:
         strobe = () if form.coded.strobe is None else (form.coded.strobe,)
@@ -168,10 +164,12 @@ def layout(
     elif not form.time_column:
         where.refuse(None, "time", "the form of a stream must name its time column", "missing-key")
     _check(form, sensors, digital, names, columns, where)
+    if form.target is not None and form.sensor is None:
+        _whose(sensors, where)
     travel = travel_of(station, form)
     if travel is not None and travel.column is not None and travel.column not in columns:
         if form.travel is not None:
-            missing(travel.column, columns, "travel.column", where)
+            checks.all_there([(travel.column, "travel.column")], columns, where)
         travel = None  # the station's recordings may have it, and this one has not
     return Layout(form, tuple(sensors), tuple(digital), names, trials, travel if travel and travel.column else None)
 
@@ -203,10 +201,9 @@ def _check(
     uses += [(s.column, "on/off" if s.bit is None else "packed", _key(k, s)) for k, s in digital]
     uses += [(form.match.column, "number of the match", "match.column")] if form.match else []
     uses += [(column, "word", names_.key) for column, names_ in names.values()]
+    checks.all_there([(column, key) for column, _, key in uses], columns, where)
     seen: dict[str, tuple[str, str]] = {}
     for column, kind, key in uses:
-        if column not in columns:
-            missing(column, columns, key, where)
         if list(columns).count(column) > 1:
             where.refuse(None, key, f"there are two columns {shown(column)} in this file", "bad-dialect")
         before = seen.setdefault(column, (kind, key))

@@ -13,19 +13,23 @@ from typing import TYPE_CHECKING, Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from stationtest.errors import Problem, ReadingsError
 from stationtest.files.words import duration_text, shown
 from stationtest.model.case import Suite
 from stationtest.model.parts import ReadingFormatPart, resolve
 from stationtest.model.recording_form import Gate, RecordingForm
 from stationtest.signals.batch import TRUTH, UNKNOWN, Batch, Ints, Listed
 from stationtest.sources import times
-from stationtest.sources.checks import Where, missing, seconds, switches
+from stationtest.sources.checks import Where, all_there, seconds, switches, told_together
 from stationtest.sources.gate_matches import matched
 from stationtest.sources.layout import names_of
 from stationtest.sources.turns import Turns
 
 if TYPE_CHECKING:
     from stationtest.sources.formats import Reader
+
+
+MOST_TOLD = 20  # of one kind of mistake in one table; a wrong column would fill the screen
 
 
 class Recording(Protocol):
@@ -66,10 +70,16 @@ def from_table_at(recording: Recording, path: str, own: RecordingForm, on_its_cl
     table = _read(recording, path, own, reader, {"start": own.start, "end": own.end})
     start, end = (on_its_clock(table.times[role]) - recording.origin_ns for role in ("start", "end"))
     where = Where(path, 0, reader.line)
-    if (empty := table.codes["target"] < 0).any():
-        where.refuse(int(np.argmax(empty)), "presentations.target", "the row does not say what was presented", "bad-presentation")
-    if (late := end <= start).any():
-        where.refuse(int(np.argmax(late)), "presentations.end", "a presentation must end after it starts", "bad-presentation")
+    wrong: list[Problem] = []
+    for bad, role, said in (
+        (table.codes["target"] < 0, "target", "the row does not say what was presented"),
+        (end <= start, "end", "a presentation must end after it starts"),
+    ):
+        for row in np.flatnonzero(bad)[:MOST_TOLD].tolist():
+            with told_together(wrong):
+                where.refuse(row, f"presentations.{role}", said, "bad-presentation")
+    if wrong:
+        raise ReadingsError(wrong)
     sensor = table.codes.get("sensor", np.zeros(len(start), np.int32))
     _no_overlap(start, end, sensor, table.tables.get("sensor", []), where)
     order = np.lexsort((sensor, start))
@@ -199,21 +209,25 @@ def _read(recording: Recording, path: str, form: RecordingForm, reader: Reader, 
         wanted[column], keys[column] = "text", own.key
     if form.void:
         wanted[form.void], keys[form.void] = "digital", f"{prefix}void"
-    for column, key in keys.items():
-        if column not in reader.columns:
-            missing(column, reader.columns, key, Where(path))
+    all_there(keys.items(), reader.columns, Where(path))
     held: dict[str, list[Any]] = {key: [] for key in (*at, *names, "void")}
+    wrong: list[Problem] = []
     for begin, table in reader.tables(wanted):
         columns = dict(zip(table.schema.names, table.columns, strict=True))
         where = Where(path, begin, reader.line)
         for role, column in at.items():
-            held[role].append(times.to_ns(columns[column or ""], column or "", form, where, f"{prefix}time"))
+            with told_together(wrong):
+                held[role].append(times.to_ns(columns[column or ""], column or "", form, where, f"{prefix}time"))
         void = np.zeros(table.num_rows, np.int8)
         if form.void:
-            void = switches(columns[form.void], f"{prefix}void", form.void, form, where, may_be_empty=True)
+            with told_together(wrong):
+                void = switches(columns[form.void], f"{prefix}void", form.void, form, where, may_be_empty=True)
         held["void"].append(void == 1)
         for role, (column, own) in names.items():
-            held[role].append(own.of(columns[column], column, where))
+            with told_together(wrong):
+                held[role].append(own.of(columns[column], column, where))
+    if wrong:
+        raise ReadingsError(wrong)
     if not held["target"]:
         Where(path).refuse(None, "", "the table has no rows", "empty-recording")
     whole = {key: np.concatenate(chunks) for key, chunks in held.items()}

@@ -21,7 +21,7 @@ from stationtest.model.travel import Reach
 from stationtest.signals import intervals
 from stationtest.signals.intervals import FAR
 from stationtest.sources import times
-from stationtest.sources.checks import Where, missing, seconds
+from stationtest.sources.checks import Where, all_there, seconds
 from stationtest.sources.columns import plain
 from stationtest.sources.turns import Turns
 
@@ -170,9 +170,8 @@ def _pieces(reader, table: SignalsTable, where: Where, columns: tuple[str, ...])
     """Times (n,) as in the file, the wanted columns as codes (n,) and words, and where they stand."""
     form = table.form
     time = form.time_column or ""
-    for column, key in [(time, "time"), *((column, "signals") for column in columns)]:
-        if column not in reader.columns:
-            missing(column, reader.columns, f"tables.{table.name}.{key}", where)
+    asked = [(time, "time"), *((column, "signals") for column in columns)]
+    all_there([(column, f"tables.{table.name}.{key}") for column, key in asked], reader.columns, where)
     wanted = {time: "time", **dict.fromkeys(columns, "text")}
     turns, before = Turns.of(form, f"tables.{table.name}"), None
     for begin, batch in reader.tables(wanted):

@@ -132,6 +132,10 @@ class Recording:
         """Times and one input only, for a pass that finds when things were put through."""
         return self._on_grid(self.layout.only((name,)), 0)
 
+    def truth_pass(self) -> Iterator[Batch]:
+        """Times and what was presented only, for a look at truth that needs no reading."""
+        return self._on_grid(replace(self.layout, sensors=(), digital=(), travel=None), 0)
+
     def _on_grid(self, wanted: Layout, from_row: int, *, note: bool = False) -> Iterator[Batch]:
         note = note and not self._seen_whole
         cells: list[int] = []

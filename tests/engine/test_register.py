@@ -129,12 +129,12 @@ def test_a_set_and_a_run_are_not_judged_with_a_specimen_that_is_not_valid() -> N
 def test_a20_a_specimen_that_is_listed_as_another_target_is_an_error() -> None:
     obs = four().observations()
     suite = Suite(folder=".", station=four().station, cases=(), specimens=(Specimen(id="M1", target="hibiscus"), mint("M2")))
-    (problem,) = register.contradictions(suite, obs)
+    (problem,) = register.contradictions(suite, obs.key, obs.presentations)
     assert (problem.code, problem.place.path) == ("contradiction", "r.csv")
     assert problem.message.startswith(
         "specimen M1 is presented as mint in row 1, at 0.000 s, and the register has it as hibiscus"
     )
-    assert not list(register.contradictions(replace(suite, specimens=(mint("M1"), mint("M2"))), obs))
+    assert not list(register.contradictions(replace(suite, specimens=(mint("M1"), mint("M2"))), obs.key, obs.presentations))
 
 
 # --- conditions (A30) ---------------------------------------------------------------------------------------------------------

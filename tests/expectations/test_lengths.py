@@ -128,7 +128,7 @@ def test_lost_way_and_no_way() -> None:
     lost = dataclasses.replace(SPEED_50, lost_ns=np.array([[10_500 * MS, 10_600 * MS]]))
     assert outcome(judged(box([(11_250, 11_370)], lost))) == "not_judged"
     nothing = judged(box([(11_250, 11_370)], None))
-    assert "this recording does not say how the belt moves: it has no `travel`" in nothing["reason"]
+    assert "this recording does not say how the belt moves: no `travel` is stated for it" in nothing["reason"]
     cut = judged(box([], belt((0, 0), (11_000, 5500)), end=11_000))
     assert "reaches past the end of the recording" in cut["reason"] and outcome(cut) == "not_judged"
 

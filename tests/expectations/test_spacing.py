@@ -69,7 +69,7 @@ def test_the_doubt_of_the_belt() -> None:
     assert found([100, 260], "80 mm", "3 mm", way=doubtful)[:3] == (1, 0, 0)
     lost = belt((0, 0), (20_000, 10_000), lost_ns=np.array([[200 * MS, 210 * MS]]))
     assert "the way of the belt between the two is not known" in found([100, 260], "80 mm", "3 mm", way=lost)[3]
-    assert "has no `travel`" in found([100, 260], "80 mm", "3 mm")[3]
+    assert "no `travel` is stated for it" in found([100, 260], "80 mm", "3 mm")[3]
 
 
 def test_times_and_lengths_do_not_mix() -> None:

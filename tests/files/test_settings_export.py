@@ -120,7 +120,7 @@ def test_a29_taken_again_at_the_end(tmp_path: Path) -> None:
 
 
 def test_sensor_and_controller_may_be_two_files(tmp_path: Path) -> None:
-    run = "settings_as_found:\n  - {file: found.csv, read: today, by: A}\n  - {file: plc.json, read: today, by: B}\n"
+    run = "settings_as_found:\n  - {file: found.csv, read: 2026-03-01, by: A}\n  - {file: plc.json, read: 2026-03-01, by: B}\n"
     made = folder(tmp_path, GOOD.replace("CH1.TOFF;0\n", ""), run, **{"plc.json": '{"CH1": {"TOFF": 0}}'})
     found = suite(made).settings_found
     assert found is not None and [one.agrees for one in found.compared] == [True] * 4

@@ -72,12 +72,17 @@ def csv_file(folder: Path, text: str, name: str = "day.csv", encoding: str = "ut
 
 def refusal(folder: Path, name: str, *forms: RecordingForm, **keys: object) -> Problem:
     """The one problem for which a recording is refused."""
+    (problem,) = refusals(folder, name, *forms, **keys)
+    assert "\n" not in problem.message
+    return problem
+
+
+def refusals(folder: Path, name: str, *forms: RecordingForm, **keys: object) -> tuple[Problem, ...]:
+    """The problems for which a recording is refused."""
     with pytest.raises(ReadingsError) as caught:
         for _ in opened(folder, name, *forms, **keys).batches():
             pass
-    (problem,) = caught.value.problems
-    assert "\n" not in problem.message
-    return problem
+    return caught.value.problems
 
 
 def stream(rows: int, seed: int = 7) -> pa.Table:

@@ -7,7 +7,7 @@ from pathlib import Path
 import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
-from recording_kit import MS, csv_file, form, opened, parquet_file, read, refusal, sensor, stream
+from recording_kit import MS, csv_file, form, opened, parquet_file, read, refusal, refusals, sensor, stream
 
 from stationtest.errors import ReadingsError
 from stationtest.model.digital import Digital
@@ -223,10 +223,11 @@ def test_sensors_that_a_recording_lacks(tmp_path: Path) -> None:
     two = (sensor(), sensor("lid", ("x", "y", "z")))
     name = csv_file(tmp_path, GOOD)
     assert opened(tmp_path, name, sensors=two).sensors == ("sachet",)
-    problem = refusal(tmp_path, csv_file(tmp_path, GOOD.replace(",target", ",x,target").replace(",3,", ",3,9,")), sensors=two)
-    assert problem.code == "missing-column" and problem.key == "sensors.lid.columns"
-    problem = refusal(tmp_path, csv_file(tmp_path, "t,target\n0,mint\n"), sensors=two)
-    assert problem.code == "missing-column"
+    half = csv_file(tmp_path, GOOD.replace(",target", ",x,target").replace(",3,", ",3,9,"))
+    told = [(problem.code, problem.key, problem.message[:21]) for problem in refusals(tmp_path, half, sensors=two)]
+    assert told == [("missing-column", "sensors.lid.columns", f"there is no column {name} ") for name in "yz"]
+    told = [problem.message[:21] for problem in refusals(tmp_path, csv_file(tmp_path, "t,target\n0,mint\n"), sensors=two)]
+    assert told == [f"there is no column {name} " for name in "bgr"], "all columns at once"
 
 
 def test_undeclared_values_of_a_condition(tmp_path: Path) -> None:
