@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import os
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -49,8 +50,11 @@ def body(args: argparse.Namespace) -> int:
             print(line)
         found_in = [found, other]
     else:
-        print("# a proposal, to be read and then pasted into station.yaml; an entry that comes first wins")
-        print("recordings:")
+        if station is not None and station.recordings:
+            print("# a proposal, to be read and then pasted below `recordings:` of station.yaml; an entry that comes first wins")
+        else:
+            print("# a proposal, to be read and then pasted into station.yaml")
+            print("recordings:")
         for line in proposing.entry(found, station):
             print(line)
         found_in = [found]
@@ -128,6 +132,11 @@ def _words(found: Looked) -> Iterator[str]:
         yield f"  row {row + 1}: " + ", ".join(column.cells[row] for column in found.columns)
 
 
+def _step_ns(log: Looked) -> int:
+    """No edge is known better than to the shortest step of its log."""
+    return (log.time.steps[0] or log.time.every_ns) if log.time is not None else 0
+
+
 def _least(numbers: Any) -> str:
     return f"{min(float(x) for x in numbers if x == x):g}"
 
@@ -147,6 +156,7 @@ def _synced(one: tuple[Looked, str], another: tuple[Looked, str], station: Any) 
         for theirs, b in those.items():
             sync = syncing.common(a, b, int(found.time.t_ns[0]) if found.time else 0)
             if sync is not None:
+                sync = replace(sync, within_ns=max(sync.within_ns, _step_ns(found), _step_ns(other)))
                 tried.append((sync.within_ns, -sync.matched, name, theirs, sync))
     tried.sort(key=lambda each: each[:4])
     for _, _, name, theirs, sync in tried[:3]:

@@ -23,6 +23,8 @@ def body(args: argparse.Namespace) -> int:
     if not is_scene(args.scene) or not os.path.isfile(args.scene):
         found = "there is no such file" if is_scene(args.scene) else f"a scene is a file NAME{SUFFIX}"
         raise usage(f"{found}; found {shown(args.scene, 200)}", "no-file")
+    if args.output and not args.output.endswith(".parquet"):
+        raise usage(f"readings are written as Parquet, to a file NAME.parquet; found {shown(args.output, 200)}")
     folder = suite.find_station(os.path.dirname(os.path.abspath(args.scene)))
     key = os.path.relpath(os.path.abspath(args.scene), folder).replace(os.sep, "/")
     output = args.output or args.scene.removesuffix(SUFFIX) + ".parquet"
@@ -39,7 +41,7 @@ def body(args: argparse.Namespace) -> int:
     where = ""
     if pattern.startswith("../"):
         pattern = f"recordings/{os.path.basename(output)}"
-        where = f"put it to {pattern} in the station's folder; "
+        where = f"move it to {pattern} in the station's folder; "
     print(f"{where}to judge it, station.yaml needs this (in its `recordings:`, above patterns that fit it too):\n")
     print(columns.form(opened, pattern), end="")
     if args.picture:

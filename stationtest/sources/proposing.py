@@ -58,7 +58,11 @@ def recording(
     yield from ("    " + line for line in _truth(readings, station))
     yield "  log:"
     yield from ("    " + line for line in _table(log, "controller"))
-    yield "    rows_are: changes    # or samples, with a gap"
+    if log.time is not None and log.time.steps[0] == log.time.every_ns and not log.long:
+        yield f"    rows_are: samples    # a row every {duration_text(log.time.every_ns)}"
+        yield f"    gap: longer than {duration_text(log.time.gap_ns)}"
+    else:
+        yield "    rows_are: changes    # or samples, with a gap"
     columns = log.of_kind("digital")
     names = [column.name for column in columns]
     if log.long:
@@ -69,7 +73,8 @@ def recording(
     known = [*station.inputs, *(c.name for c in station.channels), *(o.name for o in station.outputs)] if station else []
     for name in names:
         near = name if name in known else nearest(name, known)
-        yield f"      {scalar(near)}: {scalar(name)}" if near else f"      # NAME: {scalar(name)}"
+        guessed = "" if near == name else "    # a guess"
+        yield f"      {scalar(near)}: {scalar(name)}{guessed}" if near else f"      # NAME: {scalar(name)}"
     on, off = on_and_off(columns)
     other = sorted({word for column in columns for word in column.counts} - {*on, *off}) if not log.long else []
     yield f"    values: {{on: {_list(on or ['1'])}, off: {_list(off or ['0'])}{f', unknown: {_list(other)}' if other else ''}}}"
@@ -77,6 +82,8 @@ def recording(
     if sync is None:
         yield "  # no edges were found that both logs saw: sensor: {to: controller, offset: 0 ms, within: 0 ms}"
         return
+    if sync.also_ns is not None:
+        yield f"  # not to be relied on: an offset of about {duration_text(sync.also_ns)} fits the edges as well"
     told = f"{sync.matched} of {sync.of} common edges, {edges[0]} and {edges[1]}" if edges else ""
     yield f"  sensor: {{to: controller, offset: {duration_text(sync.offset_ns)}, drift: {drift_text(sync.drift_e12)},"
     yield f"           within: {duration_text(sync.within_ns)}, found_by: {json.dumps(told, ensure_ascii=False)}}}"

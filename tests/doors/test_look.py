@@ -97,6 +97,18 @@ def test_a_proposal_works_as_it_is(tmp_path: Path) -> None:
     assert batch.digital["input", "box in"].tolist() == [row[6] == "1" for row in rows]
 
 
+def test_a_proposal_goes_below_the_entries_that_are_there(tmp_path: Path) -> None:
+    folder = station(tmp_path)
+    head = 'recordings:\n  "recordings/other.csv": {time: {column: t, in: ms}, every: 1 ms, gap: 5 ms, target: part}\n'
+    (folder / "station.yaml").write_text(BARE + head)
+    printed = looked(folder / EXPORT)
+    assert "\nrecordings:" not in printed and "pasted below `recordings:`" in printed
+    (folder / "station.yaml").write_text(BARE + head + proposal(printed))
+    (folder / "cases/a.case.yaml").write_text(CASE)
+    checked = command("check", folder)
+    assert checked.returncode == 0, checked.stderr
+
+
 def test_what_it_says(tmp_path: Path) -> None:
     printed = looked(station(tmp_path) / EXPORT)
     for words in (
@@ -194,6 +206,8 @@ def test_the_offset_between_two_logs_and_a_file_that_says_so(tmp_path: Path) -> 
     found = re.search(words, printed)
     assert found and abs(float(found[1]) - 37) <= 0.2 and abs(float(found[2]) - 20) <= 3
     text = proposal(printed)
+    within = re.search(r"within: (\S+) ms, found_by", text)
+    assert within and float(within[1]) >= 1  # no edge is known better than to a step of the readings
     assert "layout: long" in text and "name: TAG" in text and "# NAME: Eye1" in text and "unit: us" in text
     text = text.replace("# NAME: Eye1", "box in: Eye1")
     truth = "  truth: {file: truth.csv, kind: presentations, clock: sensor}\nclocks:"

@@ -100,6 +100,12 @@ def test_nothing_is_written_over(tmp_path: Path, capsys: pytest.CaptureFixture[s
     assert "is there already and is not written over" in capsys.readouterr().err and there.read_text(encoding="utf-8") == "mine"
 
 
+def test_readings_are_written_as_parquet_only(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    folder = make(tmp_path)
+    assert simulate(folder, "-o", str(folder / "line.csv")) == 2
+    assert "to a file NAME.parquet; found" in capsys.readouterr().err and not (folder / "line.csv").exists()
+
+
 def test_a_scene_longer_than_the_disk(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
