@@ -158,6 +158,20 @@ def test_numbers_of_trials_are_those_of_the_truth(mended: tuple[int, dict[str, A
     assert case(record, "SORT-01")["basis"] == "computed"
 
 
+def test_the_matrix_of_what_a_person_saw_holds_those_trials_alone(mended: tuple[int, dict[str, Any], str]) -> None:
+    """Counted in the table by hand; what was computed or recorded stands in a matrix of its own."""
+    with (DEMO / "recordings" / "hand_trials.csv").open(encoding="utf-8", newline="") as file:
+        rows = [row for row in csv.DictReader(file, delimiter=";") if row["void"] == "no"]
+    found = {each["title"]: each for each in mended[1]["result"]["figures"] if each["kind"] == "matrix"}
+    assert [title.split(" of ")[1] for title in found] == ["sachet, computed", "sachet, by hand", "sleeve, recorded"]
+    by_hand = found["Which target switched which channel of sachet, by hand"]
+    assert by_hand["description"].endswith("Of recordings/hand_trials.csv.")
+    for target, cells in zip(by_hand["data"]["targets"], by_hand["data"]["cells"], strict=True):
+        lit = [sum(row["part"] == target and row[f"lamp {k}"] == "lit" for row in rows) for k in range(1, 5)]
+        assert [cell["fired"] for cell in cells] == lit
+        assert {cell["n"] for cell in cells} == {sum(row["part"] == target for row in rows)}
+
+
 def test_requirements_are_covered_verified_otherwise_and_not_covered(mended: tuple[int, dict[str, Any], str]) -> None:
     states = {row["id"]: row["state"] for row in mended[1]["result"]["requirements"]}
     assert states["URS-11"] == "verified otherwise"

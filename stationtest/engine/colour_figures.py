@@ -1,5 +1,9 @@
 """Figures of colour from the observations: the plane of each sensor, and the distances of all targets to each channel.
 
+Of a channel that switches on match the least distance of each presentation is drawn. One that switches off match is on because
+a target stays away, so that the least distance decides nothing; there it is the tolerance at which its answer would change
+(signals/critical.py), the one of "on for sure" for a target that must switch it on and the one of "on at all" for any other.
+
 Tolerance outlines are found by halving along 72 directions from the reference with the channel's own distance, so that a formula
 that is no circle in the plane is not drawn as one. Points are means of plateaus, every k-th presentation in order.
 """
@@ -12,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from stationtest.engine import pairs, thinning
+from stationtest.engine.figure_words import of_recordings
 from stationtest.engine.nearest_pairs import MANY, closest, known, place_of
 from stationtest.expectations.trials import View
 from stationtest.model.record import Figure
@@ -48,7 +53,8 @@ def planes(views: Sequence[View], learned: Means) -> Iterator[Figure]:
             targets = _targets(views, sensor, space)
             if targets:
                 number += 1
-                yield _plane(f"plane-{number}", sensor, space, inside, targets, learned)
+                of = of_recordings(view.obs.key for view in views if any(len(_means(view, sensor, t["name"])) for t in targets))
+                yield _plane(f"plane-{number}", sensor, space, inside, targets, learned, of)
 
 
 def _names(space: str, sensor: Sensor) -> tuple[str, str, str, tuple[int, int], str]:
@@ -59,7 +65,7 @@ def _names(space: str, sensor: Sensor) -> tuple[str, str, str, tuple[int, int], 
 
 
 def _plane(
-    key: str, sensor: Sensor, space: str, channels: list[Channel], targets: list[dict[str, Any]], learned: Means
+    key: str, sensor: Sensor, space: str, channels: list[Channel], targets: list[dict[str, Any]], learned: Means, of: str
 ) -> Figure:
     name, x, y, axes, words = _names(space, sensor)
     references, outlines, missing = [], [], []
@@ -80,7 +86,7 @@ def _plane(
         "id": key,
         "kind": "plane",
         "title": f"Colours at sensor {sensor.name}, {name}",
-        "description": f"{words}: crosses are references, dashed outlines their tolerances, marks the readings of each target.",
+        "description": f"{words}: crosses are references, dashed outlines their tolerances, marks readings of each target. {of}",
         "data": {
             "space": name,
             "x": x,
@@ -162,18 +168,20 @@ def distances(views: Sequence[View], learned: Means) -> Iterator[Figure]:
         rows = [row for row in (_distances(name, *met[channel.name, name]) for name in targets) if row["n"]]
         if not rows:
             continue
-        rows.sort(key=lambda row: (row["should"] != "on", row["five"][2]))
-        off = channel.tolerance * (1 + channel.hysteresis)
-        names = " or ".join(dict.fromkeys(part.name for part in channel.references))
+        rows.sort(key=lambda row: (row["should"] != "on", row["five"][2] if channel.on_match else -row["five"][2]))
+        off = channel.tolerance * (1 + channel.hysteresis) if channel.on_match else channel.tolerance
+        of = of_recordings(view.obs.key for view in views if any(view.obs.key in met[channel.name, t][1] for t in targets))
         yield {
             "id": f"distances-{number}",
             "kind": "distances",
             "title": f"Distances to channel {channel.name}",
             "description": (
-                f"Least distance of each presentation from {names} ({channel.distance}). Targets that must switch it on come "
-                "first, marked with a triangle; the shaded part is the tolerance."
-                + (f" Of the {of_sensor[channel.sensor]} channels of this sensor the {MANY} nearest to others are drawn."
-                   if of_sensor[channel.sensor] > MANY else "")
+                f"{_meaning(channel)} Targets that must switch it on come first, marked with a triangle. {of}"
+                + (
+                    f" Of the {of_sensor[channel.sensor]} channels of this sensor the {MANY} nearest to others are drawn."
+                    if of_sensor[channel.sensor] > MANY
+                    else ""
+                )
             ),
             "data": {
                 "channel": channel.name,
@@ -181,27 +189,45 @@ def distances(views: Sequence[View], learned: Means) -> Iterator[Figure]:
                 "distance": channel.distance,
                 "tolerance": channel.tolerance,
                 "off": off,
+                "off_match": not channel.on_match,
                 "targets": rows,
             },
         }
 
 
-def _met(views: Iterable[View]) -> dict[tuple[str, str], tuple[str, list[Floats]]]:
-    """By channel and target: what the channel should do there, and the least distances of the presentations of each view."""
-    found: dict[tuple[str, str], tuple[str, list[Floats]]] = {}
+def _meaning(channel: Channel) -> str:
+    names = " or ".join(dict.fromkeys(part.name for part in channel.references))
+    if channel.on_match:
+        return f"Least distance of each presentation from {names} ({channel.distance}); the shaded part is the tolerance."
+    return (
+        f"The channel switches off match: it is on where a target stays farther from {names} than the tolerance (shaded). "
+        f"Drawn is up to which tolerance each presentation would still have it on ({channel.distance})."
+    )
+
+
+def _met(views: Iterable[View]) -> dict[tuple[str, str], tuple[str, dict[str, Floats]]]:
+    """By channel and target: what the channel should do there, and by recording what decides it in each presentation: its
+    least distance, or the tolerance at which an `off match` answer would change."""
+    found: dict[tuple[str, str], tuple[str, dict[str, Floats]]] = {}
     for view in views:
         shown, did = view.obs.presentations, view.obs.responses
         for t, _, c, rows in pairs.met(view):
             channel = view.station.channel(did.channels[c])
-            should, parts = found.get((channel.name, shown.targets[t]), ("", []))
-            parts.append((1 - did.closeness_max[rows, c]) * channel.tolerance)
-            found[channel.name, shown.targets[t]] = should or pairs.role(view, rows, c), parts
+            should, parts = found.get((channel.name, shown.targets[t]), ("", {}))
+            should = should or pairs.role(view, rows, c)
+            if channel.on_match:
+                values = (1 - did.closeness_max[rows, c]) * channel.tolerance
+            else:
+                values = (did.critical_sure if should == "on" else did.critical_any)[rows, c]
+            values = values[np.isfinite(values)]
+            if len(values):
+                parts[view.obs.key] = values
+            found[channel.name, shown.targets[t]] = should, parts
     return found
 
 
-def _distances(target: str, should: str, parts: list[Floats]) -> dict[str, Any]:
-    values = np.concatenate(parts)
-    values = values[np.isfinite(values)]
+def _distances(target: str, should: str, parts: dict[str, Floats]) -> dict[str, Any]:
+    values = np.concatenate(list(parts.values())) if parts else np.zeros(0)
     points = values[thinning.every_kth(len(values), MOST_DISTANCES)].tolist() if len(values) else []
     five = pairs.five(values)
     return {"name": target, "should": should, "n": len(values), "five": five and [_round(value) for value in five],

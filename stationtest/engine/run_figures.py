@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from stationtest.engine import pairs, thinning
+from stationtest.engine.figure_words import of_recordings
 from stationtest.engine.nearest_pairs import MANY
 from stationtest.expectations import events
 from stationtest.expectations.trials import View
@@ -31,28 +32,42 @@ WORST = 20
 
 
 def matrices(views: Sequence[View]) -> Iterator[Figure]:
-    """For each sensor: every target before it, every channel of it, over all recordings."""
+    """For each sensor and each basis by itself: every target before it, every channel of it, over all recordings."""
     if not views:
         return
     station = views[0].station
-    summed: dict[tuple[str, str], dict[str, Any]] = {}
+    summed: dict[tuple[str, str, str], dict[str, Any]] = {}
+    sources: dict[tuple[str, str], list[str]] = {}
     for view in views:
+        basis_of = dict(zip(view.obs.responses.channels, view.obs.responses.basis, strict=True))
         for pair in pairs.observed(view):
-            cell = summed.setdefault((pair["target"], pair["channel"]), {"should": pair["should"], **dict.fromkeys(COUNTED, 0)})
+            basis, name = basis_of[pair["channel"]], pair["channel"]
+            cell = summed.setdefault((basis, pair["target"], name), {"should": pair["should"], **dict.fromkeys(COUNTED, 0)})
             for key in COUNTED:
                 cell[key] += pair[key]  # type: ignore[literal-required]
-    for number, sensor in enumerate(station.sensors, 1):
-        channels = [channel.name for channel in station.channels if channel.sensor == sensor.name]
-        targets = [target.name for target in station.targets if any((target.name, channel) in summed for channel in channels)]
-        if channels and targets:
-            cells = [[summed.get((target, channel)) for channel in channels] for target in targets]
-            yield {
-                "id": f"matrix-{number}",
-                "kind": "matrix" if len(channels) <= MANY else "many_matrix",
-                "title": f"Which target switched which channel of {sensor.name}",
-                "description": "Presentations in which the channel fired for sure, of all; a heavy frame where it must.",
-                "data": {"channels": channels, "targets": targets, "cells": cells},
-            }
+            sources.setdefault((basis, name), []).append(view.obs.key)
+    number = 0
+    for sensor in station.sensors:
+        for basis in dict.fromkeys(basis for basis, _ in sources):
+            channels = [c.name for c in station.channels if c.sensor == sensor.name and (basis, c.name) in sources]
+            targets = [t.name for t in station.targets if any((basis, t.name, channel) in summed for channel in channels)]
+            if channels and targets:
+                number += 1
+                of = of_recordings(key for channel in channels for key in sources[basis, channel])
+                yield {
+                    "id": f"matrix-{number}",
+                    "kind": "matrix" if len(channels) <= MANY else "many_matrix",
+                    "title": f"Which target switched which channel of {sensor.name}, {basis}",
+                    "description": (
+                        f"Presentations in which the channel fired for sure, of all; a heavy frame where it must. {of}"
+                    ),
+                    "data": {
+                        "basis": basis,
+                        "channels": channels,
+                        "targets": targets,
+                        "cells": [[summed.get((basis, target, channel)) for channel in channels] for target in targets],
+                    },
+                }
 
 
 COUNTED = ("n", "fired", "perhaps", "silent", "held_over")
@@ -114,13 +129,14 @@ def times(suite: Suite, views: Sequence[View]) -> Iterator[Figure]:
         ("on_time", "on-time", "Longest unbroken own on-time of each presentation that fired."),
     ):
         groups: dict[str, list[Floats]] = {}
+        keys = []
         for view in streams:
             for name, values in _own_times(view, kind):
                 groups.setdefault(name, []).append(values)
+                keys.append(view.obs.key)
         if groups:
-            yield _histogram(
-                kind, quantity, words, {name: np.concatenate(parts) for name, parts in groups.items()}, limits[kind], period
-            )
+            together = {name: np.concatenate(parts) for name, parts in groups.items()}
+            yield _histogram(kind, quantity, f"{words} {of_recordings(keys)}", together, limits[kind], period)
 
 
 def _own_times(view: View, kind: str) -> Iterator[tuple[str, Floats]]:
@@ -130,7 +146,7 @@ def _own_times(view: View, kind: str) -> Iterator[tuple[str, Floats]]:
         rows = rows[on[rows, channel] & did.fired[rows, channel] & (did.first_on_ns[rows, channel] != NEVER)]
         if len(rows):
             ns = did.first_on_ns[rows, channel] - shown.start_ns[rows] if kind == "response" else did.longest_ns[rows, channel]
-            yield f"{shown.targets[target]} → {did.channels[channel]}", ns / 1e6
+            yield f"{shown.targets[target]} → {did.channels[channel]}, {did.basis[channel]}", ns / 1e6
 
 
 def _limits(suite: Suite) -> dict[str, list[dict[str, Any]]]:

@@ -4,9 +4,9 @@
 [{channel, target, points [[x, y], ...]}] (where the distance equals the tolerance), targets [{name, n, points [[x, y], ...]}]
 (`n` presentations, of which every k-th is a point), notes [text].
 
-`distances` data: channel, sensor, distance (name of the formula), tolerance, off (where it switches off), targets [{name, should
-('on', 'off', ''), n, five [least, 5 %, median, 95 %, greatest], points [distance, ...]}]. A distance is the least of one
-presentation.
+`distances` data: channel, sensor, distance (name of the formula), tolerance, off (where it switches off), off_match (yes or no;
+missing: no), targets [{name, should ('on', 'off', ''), n, five [least, 5 %, median, 95 %, greatest], points [distance, ...]}]. A
+distance is the least of one presentation; with off_match, the tolerance up to which the presentation would have the channel on.
 """
 
 from __future__ import annotations
@@ -119,13 +119,8 @@ def distances(figure: dict[str, Any]) -> Markup:
         drawing.line(at, low, at, 30, "grid")
         drawing.text(at, low + 16, words, anchor="middle")
     drawing.line(x.start, low, x.end, low, "axis")
-    drawing.text((x.start + x.end) / 2, low + 34, f"distance from the reference, {data['distance']}", "t name", anchor="middle")
-    drawing.rect(x.start, 30, x.at(data["tolerance"]) - x.start, low - 30, "within")
-    drawing.line(x.at(data["tolerance"]), 24, x.at(data["tolerance"]), low, "limit")
-    drawing.text(x.at(data["tolerance"]) - 4, 20, f"on at {decimal(data['tolerance'])}", "t name", anchor="end")
-    if data["off"] > data["tolerance"]:
-        drawing.line(x.at(data["off"]), 24, x.at(data["off"]), low, "limit dash")
-    drawing.text(x.at(data["off"]) + 4, 20, f"off above {decimal(data['off'])}", "t name")
+    drawing.text((x.start + x.end) / 2, low + 34, f"{_quantity(data)}, {data['distance']}", "t name", anchor="middle")
+    _limits(drawing, data, x, low)
     for place, row in enumerate(rows):
         y = 46 + 30 * place
         own = row["should"] == "on"
@@ -141,6 +136,26 @@ def distances(figure: dict[str, Any]) -> Markup:
     return drawing.markup()
 
 
+def _quantity(data: dict[str, Any]) -> str:
+    return "tolerance up to which it would be on" if data.get("off_match") else "distance from the reference"
+
+
+def _limits(drawing: Drawing, data: dict[str, Any], x: Axis, low: float) -> None:
+    """The part in which the channel is on, shaded, and the lines at which it switches."""
+    on = x.at(data["tolerance"])
+    if data.get("off_match"):
+        drawing.rect(on, 30, x.end - on, low - 30, "within")
+        drawing.text(on - 4, 20, "off", "t name", anchor="end")
+        drawing.text(on + 4, 20, f"on beyond {decimal(data['tolerance'])}", "t name")
+    else:
+        drawing.rect(x.start, 30, on - x.start, low - 30, "within")
+        drawing.text(on - 4, 20, f"on at {decimal(data['tolerance'])}", "t name", anchor="end")
+        drawing.text(x.at(data["off"]) + 4, 20, f"off above {decimal(data['off'])}", "t name")
+        if data["off"] > data["tolerance"]:
+            drawing.line(x.at(data["off"]), 24, x.at(data["off"]), low, "limit dash")
+    drawing.line(on, 24, on, low, "limit")
+
+
 def _jitter(k: int) -> float:
     """Points of one value side by side instead of on top of each other; the same every time."""
     return ((k * 7) % 11 - 5) * 0.9
@@ -154,8 +169,14 @@ def distances_table(figure: dict[str, Any]) -> Table:
         five = row["five"] or [None] * 5
         rows.append((row["name"], words[row["should"]], count(row["n"]), *(decimal(value, 4) for value in five)))
     head = ("target", "asked", "presentations", "least", "5 %", "median", "95 %", "greatest")
-    caption = (
-        f"Least distance in each presentation, {data['distance']}; "
-        f"on at {decimal(data['tolerance'])}, off above {decimal(data['off'])}"
-    )
+    if data.get("off_match"):
+        caption = (
+            f"Tolerance up to which each presentation would have it on, {data['distance']}; "
+            f"on beyond {decimal(data['tolerance'])}"
+        )
+    else:
+        caption = (
+            f"Least distance in each presentation, {data['distance']}; "
+            f"on at {decimal(data['tolerance'])}, off above {decimal(data['off'])}"
+        )
     return cut(caption, head, rows)

@@ -1,7 +1,7 @@
 """Figures of counts: which target switched which channel, and how times are spread.
 
-`matrix` data: channels [name], targets [name], cells [[{should, n, fired, perhaps, silent, held_over} or None, ...], ...]
-(a row a target).
+`matrix` data: basis (missing in early records), channels [name], targets [name], cells [[{should, n, fired, perhaps, silent,
+held_over} or None, ...], ...] (a row a target).
 
 `response`, `on_time` data: quantity, unit, edges [..] (one more than bars), bars [count], n, beyond (count past the last edge),
 limits [{value, words}], resolution (reading period in the same unit, or None), groups [{name, n, least, median, greatest}].
@@ -24,7 +24,7 @@ def matrix(figure: dict[str, Any]) -> Markup:
     data = figure["data"]
     columns, rows = len(data["channels"]), len(data["targets"])
     wide = min(110.0, 540 / max(columns, 1))
-    drawing = Drawing(figure["id"], figure["title"], figure["description"], WIDTH, 62 + 40 * rows)
+    drawing = Drawing(figure["id"], figure["title"], figure["description"], WIDTH, 80 + 40 * rows)
     for j, channel in enumerate(data["channels"]):
         drawing.text(170 + wide * (j + 0.5), 20, channel, "t strong", anchor="middle", longest=max(4, int(wide / 7)))
     for i, target in enumerate(data["targets"]):
@@ -40,10 +40,10 @@ def matrix(figure: dict[str, Any]) -> Markup:
     low = 30 + 40 * rows + 20
     drawing.rect(170, low - 10, 16, 12, "cell must")
     drawing.text(192, low, "must switch on: filled from the left by the share that did")
-    drawing.rect(510, low - 10, 16, 12, "cell")
-    drawing.text(532, low, "must stay off; ")
-    drawing.marks([(612, low - 4)], 2, "c1", 4)
-    drawing.text(622, low, "not as asked")
+    drawing.rect(170, low + 8, 16, 12, "cell")
+    drawing.text(192, low + 18, "must stay off")
+    drawing.marks([(322, low + 14)], 2, "c1", 4)
+    drawing.text(334, low + 18, "not as asked; below the count, why")
     return drawing.markup()
 
 
@@ -53,11 +53,29 @@ def _cell(drawing: Drawing, x: float, y: float, wide: float, cell: dict[str, Any
     if share:
         drawing.rect(x + 3, y + 3, (wide - 6) * share, 34, "cell-fill")
     drawing.rect(x + 3, y + 3, wide - 6, 34, "cell must" if must else "cell")
-    wrong = cell["fired"] < cell["n"] if must else (cell["should"] == "off" and cell["silent"] < cell["n"])
+    wrong = not_as_asked(cell)
+    why = why_not(cell, short=wide < 96) if wrong else ""
     words = f"{cell['fired']}/{cell['n']}"
-    drawing.text(x + wide / 2, y + 24, words, "t halo strong" if must or wrong else "t halo", anchor="middle")
+    up = 17 if why else 24
+    drawing.text(x + wide / 2, y + up, words, "t halo strong" if must or wrong else "t halo", anchor="middle")
+    if why:
+        drawing.text(x + wide / 2, y + 31, why, "t halo", anchor="middle", longest=max(4, int(wide / 6.5)))
     if wrong:
         drawing.marks([(x + wide - 11, y + 11)], 2, "c1", 4)
+
+
+def not_as_asked(cell: dict[str, Any]) -> bool:
+    """Whether a presentation came out otherwise than asked: not on for sure where it must be, or not silent where it must."""
+    if cell["should"] == "on":
+        return bool(cell["fired"] < cell["n"])
+    return bool(cell["should"] == "off" and cell["silent"] < cell["n"])
+
+
+def why_not(cell: dict[str, Any], *, short: bool = False) -> str:
+    """What the count of those that fired does not tell: on-time held over from an earlier target, or too short to be sure of."""
+    if cell["held_over"] and cell["should"] == "off":
+        return f"{cell['held_over']} held" if short else f"{cell['held_over']} held over"
+    return f"{cell['perhaps']} perhaps" if cell["perhaps"] else ""
 
 
 def matrix_table(figure: dict[str, Any]) -> Table:
@@ -70,7 +88,11 @@ def matrix_table(figure: dict[str, Any]) -> Table:
                 counts = (count(cell[key]) for key in ("n", "fired", "perhaps", "silent", "held_over"))
                 rows.append((target, channel, asked, *counts))
     head = ("target", "channel", "asked", "presentations", "fired", "perhaps", "silent", "held over")
-    return cut("What each channel did for each target; a perhaps is too short to be seen for sure", head, rows)
+    caption = (
+        "What each channel did for each target; a perhaps is too short to be seen for sure, held over is on-time that an earlier "
+        "target caused"
+    )
+    return cut(caption, head, rows)
 
 
 def histogram(figure: dict[str, Any]) -> Markup:

@@ -11,6 +11,7 @@ from typing import Any
 from markupsafe import Markup
 
 from stationtest.report.colour_drawings import WIDTH
+from stationtest.report.count_drawings import not_as_asked, why_not
 from stationtest.report.svg import Axis, Drawing
 from stationtest.report.tables import Table, cut
 from stationtest.report.wording import count, decimal
@@ -70,7 +71,7 @@ def many(figure: dict[str, Any]) -> Markup:
     data = figure["data"]
     columns, rows = len(data["channels"]), len(data["targets"])
     wide, high = 520 / columns, 18.0
-    drawing = Drawing(figure["id"], figure["title"], figure["description"], WIDTH, 62 + high * rows)
+    drawing = Drawing(figure["id"], figure["title"], figure["description"], WIDTH, 80 + high * rows)
     every = 1 if wide > 24 else 2  # names side by side must not touch
     for j in range(0, columns, every):
         channel = data["channels"][j]
@@ -85,10 +86,10 @@ def many(figure: dict[str, Any]) -> Markup:
     low = 30 + high * rows + 20
     drawing.rect(170, low - 10, 16, 12, "cell must")
     drawing.text(192, low, "must switch on: filled by the share that did")
-    drawing.rect(466, low - 10, 16, 12, "cell")
-    drawing.text(488, low, "must stay off")
-    drawing.marks([(590, low - 4)], 2, "c1", 4)
-    drawing.text(600, low, "not as asked")
+    drawing.rect(170, low + 8, 16, 12, "cell")
+    drawing.text(192, low + 18, "must stay off")
+    drawing.marks([(322, low + 14)], 2, "c1", 4)
+    drawing.text(334, low + 18, "not as asked")
     return drawing.markup()
 
 
@@ -97,7 +98,7 @@ def _small(drawing: Drawing, x: float, y: float, wide: float, high: float, cell:
     if share:
         drawing.rect(x + 1, y + 1, (wide - 2) * share, high - 2, "cell-fill")
     drawing.rect(x + 1, y + 1, wide - 2, high - 2, "cell must" if must else "cell")
-    if cell["fired"] < cell["n"] if must else (cell["should"] == "off" and cell["silent"] < cell["n"]):
+    if not_as_asked(cell):
         drawing.marks([(x + wide / 2, y + high / 2)], 2, "c1", 4)
 
 
@@ -112,6 +113,9 @@ def many_table(figure: dict[str, Any]) -> Table:
 def _cell(cell: dict[str, Any] | None) -> str:
     if cell is None:
         return "–"
-    must = cell["should"] == "on"
-    wrong = cell["fired"] < cell["n"] if must else (cell["should"] == "off" and cell["silent"] < cell["n"])
-    return ("▸ " if must else "") + f"{cell['fired']}/{cell['n']}" + (" !" if wrong else "")
+    must = "▸ " if cell["should"] == "on" else ""
+    why = ""
+    if not_as_asked(cell):
+        counted = why_not(cell)
+        why = f" ! ({counted})" if counted else " !"
+    return f"{must}{cell['fired']}/{cell['n']}{why}"

@@ -73,6 +73,16 @@ def test_the_tolerance_line_stands_at_the_tolerance() -> None:
     assert f'<path class="limit" d="M{x:.1f} ' in drawn
 
 
+def test_a_cell_that_is_not_as_asked_though_nothing_fired_says_why() -> None:
+    figure = next(figure for figure in FIGURES if figure["kind"] == "matrix")
+    cell = {"should": "off", "n": 594, "fired": 0, "perhaps": 0, "silent": 435, "held_over": 159}
+    data = {"channels": ["3"], "targets": ["chamomile"], "cells": [[cell]]}
+    drawn = str(drawings.draw({**figure, "data": data}))
+    assert ">0/594<" in drawn and ">159 held over<" in drawn
+    many = drawings.behind({**figure, "kind": "many_matrix", "data": data})
+    assert many is not None and many.rows == (("chamomile", "0/594 ! (159 held over)"),)
+
+
 def test_a_step_trace_rises_and_falls_where_the_signal_does() -> None:
     figure = next(figure for figure in FIGURES if figure["kind"] == "trace")
     steps = re.findall(r'class="step" d="M([^"]*)"', str(drawings.draw(figure)))

@@ -10,6 +10,8 @@ from __future__ import annotations
 import copy
 import dataclasses
 import math
+import re
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -17,10 +19,10 @@ import numpy as np
 import pytest
 
 from stationtest import plugins
-from stationtest.engine import claims, colour_figures, illustrating, pairs, recording, running, thinning
+from stationtest.engine import claims, colour_figures, figure_words, illustrating, pairs, recording, running, thinning
 from stationtest.files import canonical, suite
 from stationtest.model.station import Channel, Reference
-from stationtest.report import page
+from stationtest.report import drawings, page
 from stationtest.signals import colour_science
 
 STATION = """
@@ -170,6 +172,37 @@ def test_distances_and_plane(result: dict[str, Any]) -> None:
         assert math.sqrt(dx**2 + dy**2 + (dx + dy) ** 2) == pytest.approx(0.05, abs=3e-6)
 
 
+def test_a_channel_that_switches_off_match_is_drawn_by_what_decides_it(folder: Path, tmp_path: Path) -> None:
+    """It is on where a target is farther than the tolerance, so that near (distance 0) could have it on at no tolerance, and far
+    at every tolerance below its distance, the root of 0.02 (by hand, head of this file)."""
+    shutil.copytree(folder, tmp_path / "bench")
+    turned = STATION.replace("hysteresis: 10 %", "switches: off match")
+    (tmp_path / "bench" / "station.yaml").write_text(turned)
+    found = run(tmp_path / "bench")["result"]["figures"]
+    (distances,) = (each for each in found if each["kind"] == "distances")
+    assert distances["data"]["off_match"] and "on where a target stays farther from near" in distances["description"]
+    rows = {row["name"]: row for row in distances["data"]["targets"]}
+    assert rows["near"]["should"] == "off" and rows["near"]["five"] == [0.0] * 5
+    assert rows["far"]["should"] == "on" and rows["far"]["five"] == pytest.approx([math.sqrt(0.02)] * 5, abs=1e-6)
+    drawn = str(drawings.draw(distances))
+    line = float(re.search(r'class="limit" d="M([\d.]+) ', drawn).group(1))  # type: ignore[union-attr]
+    shaded = float(re.search(r'class="within" d="M([\d.]+) ', drawn).group(1))  # type: ignore[union-attr]
+    assert shaded == line and "on beyond 0.0500" in drawn and "off above" not in drawn
+
+
+def test_the_matrix_keeps_each_basis_by_itself_and_names_its_recordings(result: dict[str, Any]) -> None:
+    """What a person saw and what was computed are never one count."""
+    (matrix,) = (each for each in result["figures"] if each["kind"] == "matrix")
+    assert matrix["title"].endswith("channel of eye, computed") and matrix["description"].endswith("Of day.csv.")
+    assert matrix["data"]["basis"] == "computed"
+
+
+def test_a_pooled_figure_names_its_recordings() -> None:
+    assert figure_words.of_recordings(["a", "b", "a"]) == "Of a and b."
+    assert figure_words.of_recordings("abcde") == "Of a, b, c, d and e."
+    assert figure_words.of_recordings("abcdef") == "Of a, b, c, d and 2 more recordings."
+
+
 def test_histogram_margins_and_strip(result: dict[str, Any]) -> None:
     response = figure(result, "response")
     assert (response["n"], sum(response["bars"]), response["limits"]) == (
@@ -178,7 +211,7 @@ def test_histogram_margins_and_strip(result: dict[str, Any]) -> None:
         [{"value": 20.0, "words": "OWN-1: at most 20 ms from start"}],
     )
     on_time = figure(result, "on_time")
-    assert on_time["groups"] == [{"name": "near → a", "n": 4, "least": 40.0, "median": 40.0, "greatest": 40.0}]
+    assert on_time["groups"] == [{"name": "near → a, computed", "n": 4, "least": 40.0, "median": 40.0, "greatest": 40.0}]
     assert [limit["words"] for limit in on_time["limits"]] == ["seen for sure from 3 ms", "SPARE-1: at least 10 ms"]
     margins = figure(result, "margins")
     assert [(series["name"], series["n"], series["below"]) for series in margins["series"]] == [
