@@ -127,7 +127,7 @@ class Line:
         t = np.arange(0, int(corners_t[-1]), STEP_MS)
         way = np.interp(t, corners_t, corners_x)
         self._readings(folder, t, way, arrives)
-        self._log(folder, arrives)
+        self._log(folder, arrives, corners_t[-1])
         self._truth(folder, arrives)
         if self.events:
             self._events(folder, arrives, dict(stops))
@@ -147,9 +147,10 @@ class Line:
         table["position"] = pa.array(np.floor(way / 0.5 + 1e-6).astype(np.int64) % 65536)
         pq.write_table(pa.table(table), folder / f"{self.name}_sensor.parquet")
 
-    def _log(self, folder: Path, arrives) -> None:  # type: ignore[no-untyped-def]
+    def _log(self, folder: Path, arrives, end_ms: float) -> None:  # type: ignore[no-untyped-def]
         first = dict.fromkeys(sorted({name for name, *_ in self.signals} | set(TEAS.values())), False)
         rows = [(plc(0.0), name, "FALSE") for name in first]
+        rows.append((plc(end_ms), "Q01", "FALSE"))  # a last row: after it nobody knows whether the log went on
         on = arrives(np.array([at for _, at, _, _ in self.signals]))
         off = arrives(np.array([until for _, _, until, _ in self.signals]))
         for (name, _, _, ms), rises, falls in zip(self.signals, on, off, strict=True):
