@@ -90,16 +90,9 @@ def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]) ->
 @pytest.fixture
 def station(request: pytest.FixtureRequest) -> StationHandle:
     """The station of the folder in which this test lies: `.observe("recordings/a.csv")`, `.run("REC-01")`."""
-    from stationtest.pytest_door.session import StationHandle
+    from stationtest.pytest_door.session import StationHandle, session_of
 
     return StationHandle(session_of(request.config), request.path)
-
-
-def session_of(config: pytest.Config) -> Session:
-    """The work of this pytest run, begun on first need."""
-    door = config.pluginmanager.get_plugin("stationtest door")
-    assert isinstance(door, StationDoor)
-    return door.session
 
 
 class StationDoor:

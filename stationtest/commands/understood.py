@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+from stationtest.commands.turns_told import starts_again
 from stationtest.files.words import duration_text
 from stationtest.model.case import Suite
 from stationtest.model.match_number import Numbers
@@ -66,12 +67,6 @@ def _scene(opened: OpenedScene) -> Iterator[str]:
     yield f"  sensor {opened.sensors[0]}: simulated counts"
     if scene.inputs:
         yield f"  inputs: {', '.join(given.name for given in scene.inputs)}"
-
-
-def starts_again(form: RecordingForm) -> str:
-    """Where the times start again, and from which date on."""
-    turn = f", which starts again after {duration_text(form.wraps_ns)}" if form.wraps_ns else ""
-    return turn + (f" from {form.first_date}" if form.first_date else "")
 
 
 def _columns(form: RecordingForm) -> Iterator[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from stationtest.commands.understood import starts_again
+from stationtest.commands.turns_told import starts_again
 from stationtest.files.words import drift_text, duration_text, listed
 from stationtest.model.recording_form import RecordingForm
 from stationtest.model.recording_tables import ClockRelation, ReadingsTable, SignalsTable, Table, TruthTable

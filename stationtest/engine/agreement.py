@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from stationtest.expectations.edge_pairs import RECORDED, Compared, compare
-from stationtest.expectations.trials import View
+from stationtest.expectations.view import View
 from stationtest.files.words import duration_text
 from stationtest.model.case import Suite
 from stationtest.model.record import Figure

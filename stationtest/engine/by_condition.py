@@ -10,7 +10,7 @@ import numpy as np
 from stationtest.engine import register
 from stationtest.engine.judged_trials import Batch
 from stationtest.expectations.items import belongs
-from stationtest.expectations.trials import View
+from stationtest.expectations.view import View
 from stationtest.model.case import Suite
 from stationtest.model.record import ConditionCount
 

@@ -18,7 +18,7 @@ import numpy as np
 from stationtest.engine import pairs, thinning
 from stationtest.engine.figure_words import of_recordings
 from stationtest.engine.nearest_pairs import MANY, closest, known, place_of
-from stationtest.expectations.trials import View
+from stationtest.expectations.view import View
 from stationtest.model.record import Figure
 from stationtest.model.station import Channel, Learned, Sensor
 from stationtest.signals import distances as formulas

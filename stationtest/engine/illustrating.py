@@ -14,7 +14,7 @@ import numpy as np
 
 from stationtest.engine import agreement, colour_figures, nearest_pairs, run_figures, thinning
 from stationtest.expectations.items import items
-from stationtest.expectations.trials import View
+from stationtest.expectations.view import View
 from stationtest.model.case import Suite
 from stationtest.model.observations import Presentations, SourceObservations
 from stationtest.model.record import CaseResult, Figure, Worst

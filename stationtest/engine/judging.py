@@ -19,7 +19,8 @@ from stationtest.engine.judged_trials import Batch, Stratum, left_out_entries, w
 from stationtest.engine.selecting import never, select
 from stationtest.expectations import events
 from stationtest.expectations.output_windows import without_decision
-from stationtest.expectations.trials import WEAKER, Trials, View, weakest
+from stationtest.expectations.trials import WEAKER, Trials, weakest
+from stationtest.expectations.view import View
 from stationtest.expectations.wording import seconds
 from stationtest.files.case_model import label as present_label
 from stationtest.files.words import listed

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from stationtest.engine.facts import facts_of
 from stationtest.errors import Problem, ReadingsError, readings_error
 from stationtest.model.case import Suite
 from stationtest.model.parts import Parts
@@ -55,8 +56,6 @@ def learn(suite: Suite, parts: Parts, sensors: Collection[str] | None = None) ->
 
 
 def _learn(suite: Suite, parts: Parts, learned: Learned, sensor: Sensor, taught: Taught) -> None:
-    from stationtest.engine.observing import facts_of
-
     recording = open_recording(suite, learned.recording, parts.formats)
     if recording.form.rows == "trials":
         _from_trials(recording.trials(), learned, sensor, taught)

@@ -13,8 +13,8 @@ from typing import TypeVar
 import numpy as np
 
 from stationtest.engine import correcting, register
+from stationtest.engine.facts import facts_of, way_is_there
 from stationtest.engine.hand_trials import presented_trials
-from stationtest.engine.observing import facts_of, way_is_there
 from stationtest.engine.presented import presented
 from stationtest.errors import Problem, StationtestError
 from stationtest.files.paths import beside_recording, matches

@@ -14,7 +14,7 @@ import numpy as np
 
 from stationtest.engine import pairs
 from stationtest.errors import UsageError
-from stationtest.expectations.trials import View
+from stationtest.expectations.view import View
 from stationtest.model.record import Figure
 from stationtest.signals import distances as formulas
 

@@ -17,7 +17,7 @@ import pyarrow as pa
 import pyarrow.csv
 
 from stationtest.engine.arrow_columns import flags, nothing, numbers, texts
-from stationtest.expectations.trials import should_be_on
+from stationtest.expectations.view import should_be_on
 from stationtest.model.observations import NEVER, STATUS_WORDS, Presentations, SourceObservations
 from stationtest.model.station import Station
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from stationtest.expectations import channel_rules
-from stationtest.expectations.trials import View
+from stationtest.expectations.view import View
 from stationtest.model.observations import TAUGHT, UNKNOWN_TARGET, VOID
 from stationtest.model.record import ObservedPair
 

@@ -14,8 +14,8 @@ import numpy as np
 
 from stationtest.engine import learning, names_of_trials
 from stationtest.engine.judged_trials import Batch
-from stationtest.engine.observing import Observer, Progress
-from stationtest.expectations.trials import View
+from stationtest.engine.observer import Observer, Progress
+from stationtest.expectations.view import View
 from stationtest.expectations.wording import milliseconds
 from stationtest.model.case import Suite
 from stationtest.model.judged import NOT_JUDGED, Judged

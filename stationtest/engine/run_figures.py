@@ -11,7 +11,7 @@ from stationtest.engine import pairs, thinning
 from stationtest.engine.figure_words import of_recordings
 from stationtest.engine.nearest_pairs import MANY
 from stationtest.expectations import events
-from stationtest.expectations.trials import View
+from stationtest.expectations.view import View
 from stationtest.files.words import duration_text
 from stationtest.model.case import Suite
 from stationtest.model.observations import NEVER, SourceObservations

@@ -15,7 +15,7 @@ import numpy as np
 from stationtest.engine import register
 from stationtest.expectations import events, spacing
 from stationtest.expectations.items import belongs, items
-from stationtest.expectations.trials import View
+from stationtest.expectations.view import View
 from stationtest.files.words import listed
 from stationtest.model.case import Case, Present, Suite
 from stationtest.model.observations import INVALID, STATUS_WORDS, TAUGHT, UNKNOWN_TARGET, VOID

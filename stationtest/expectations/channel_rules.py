@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stationtest.expectations.trials import Trials, View, any_of, instant, outcomes, weakest
+from stationtest.expectations.trials import Trials, any_of, instant, outcomes, weakest
+from stationtest.expectations.view import View
 from stationtest.expectations.wording import listed, milliseconds, number_text
 from stationtest.model.judged import Judged
 from stationtest.model.observations import CUT_END, CUT_START, GAP, NEVER

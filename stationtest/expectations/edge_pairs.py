@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from stationtest.expectations.timeline import next_start
-from stationtest.expectations.trials import View
+from stationtest.expectations.view import View
 from stationtest.signals import intervals
 
 if TYPE_CHECKING:

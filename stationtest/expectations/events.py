@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stationtest.expectations import timeline
-from stationtest.expectations.trials import View
+from stationtest.expectations.view import View
 from stationtest.expectations.wording import seconds
 from stationtest.model.observations import NEVER, Presentations
 

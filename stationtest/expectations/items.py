@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stationtest.expectations.trials import View
+from stationtest.expectations.view import View
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

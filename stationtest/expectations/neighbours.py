@@ -25,7 +25,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from stationtest.expectations.timeline import Runs
-    from stationtest.expectations.trials import Trials, View
+    from stationtest.expectations.trials import Trials
+    from stationtest.expectations.view import View
     from stationtest.model.judged import Judged
     from stationtest.model.station import Station
 

@@ -12,7 +12,8 @@ import numpy as np
 
 from stationtest.expectations import events, timeline
 from stationtest.expectations.reaching import Bounds, after, between, doubt_text, exactly, together
-from stationtest.expectations.trials import View, outcomes
+from stationtest.expectations.trials import outcomes
+from stationtest.expectations.view import View
 from stationtest.expectations.wording import instant_text, milliseconds, reach_text, seconds
 from stationtest.files.names import AS_THE_SET
 from stationtest.model.observations import NEVER, UNKNOWN_TARGET

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stationtest.errors import UsageError
-from stationtest.expectations.trials import View
+from stationtest.expectations.view import View
 from stationtest.signals import distances
 from stationtest.signals.conversion import SensorModel
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from stationtest.expectations.trials import View
+    from stationtest.expectations.view import View
     from stationtest.model.travel import Reach
 
     Ints = NDArray[np.int64]

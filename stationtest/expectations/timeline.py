@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stationtest.expectations.items import Items, belongs, items
-from stationtest.expectations.trials import View
+from stationtest.expectations.view import View
 from stationtest.expectations.wording import seconds
 from stationtest.model.observations import NEVER, Presentations, Sets, Signal
 from stationtest.model.station import Edge

@@ -11,8 +11,7 @@ import pytest
 from stationtest.errors import StationtestError
 from stationtest.model.case import Case, Suite
 from stationtest.model.record import CaseResult
-from stationtest.pytest_door.session import Heard, Session
-from stationtest.pytest_plugin import session_of
+from stationtest.pytest_door.session import Heard, Session, session_of
 
 PYTEST_MARKS = (
     "filterwarnings",

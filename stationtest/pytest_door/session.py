@@ -266,6 +266,13 @@ class Session:
         return f"{found.station.name}: {run.record['result']['verdict']}; record and report in {written}"
 
 
+def session_of(config: pytest.Config) -> Session:
+    """The work of this pytest run, begun on first need by the plugin that pytest knows."""
+    door: Any = config.pluginmanager.get_plugin("stationtest door")
+    session: Session = door.session
+    return session
+
+
 def _no_result(case: Case) -> CaseResult:
     from stationtest.engine import case_entry
 

@@ -14,7 +14,7 @@ from stationtest.engine import observing, running
 from stationtest.engine.strip import of_case
 from stationtest.errors import StationtestError
 from stationtest.expectations.items import items
-from stationtest.expectations.trials import View
+from stationtest.expectations.view import View
 from stationtest.files import suite as suites
 
 MS = 1_000_000
