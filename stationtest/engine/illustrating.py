@@ -167,7 +167,7 @@ def _figure(key: str, view: View, stretch: Stretch, worst: Worst, trace: Trace) 
         "title": where,
         "description": (
             f"Readings of sensor {stretch.sensor} in {stretch.source}: level, closeness of each channel (0 is its switching "
-            "point), and what was on. The trial is shaded; a dashed outline is a perhaps."
+            f"point), and what was on. {_marked(stretch, worst)}A dashed outline is a perhaps."
         ),
         "data": {
             "source": stretch.source,
@@ -184,6 +184,13 @@ def _figure(key: str, view: View, stretch: Stretch, worst: Worst, trace: Trace) 
             "of": len(times),
         },
     }
+
+
+def _marked(stretch: Stretch, worst: Worst) -> str:
+    """What is shaded and what the dotted line is, in words."""
+    shaded = {0: "", 1: "The trial is shaded. "}.get(len(stretch.rows), f"Its {len(stretch.rows)} presentations are shaded. ")
+    at = worst["at_ns"]
+    return shaded + (f"The dotted line is {worst['at']}. " if at is not None and stretch.start_ns <= at < stretch.end_ns else "")
 
 
 def _points(times: Any, values: Any, kept: Any) -> list[list[int | float]]:

@@ -28,7 +28,7 @@ MOST_MARGINS = 600
 MOST_SOURCES = 8
 COLUMNS = 700
 BARS = 30
-WORST = 20
+WORST = 40
 
 
 def matrices(views: Sequence[View]) -> Iterator[Figure]:
@@ -79,23 +79,20 @@ def margins(views: Sequence[View]) -> Iterator[Figure]:
         obs = view.obs
         values, (on, off) = pairs.wanted_margins(view), pairs.roles(view)
         trials = pairs.of_trials(view)
-        series, worst = [], []
+        series = []
         for name, mask in (("must switch on", on), ("must stay off", off)):
             table = np.where(mask & trials[:, None] & np.isfinite(values), values, np.inf)
             if not table.shape[1]:
                 continue
-            least, which = table.min(axis=1), table.argmin(axis=1)
+            least = table.min(axis=1)
             rows = np.flatnonzero(np.isfinite(least))
             if not len(rows):
                 continue
             kept = rows[thinning.least(least[rows], MOST_MARGINS)]
             points = [[int(obs.presentations.start_ns[row]), round(float(least[row]), 4)] for row in kept]
             series.append({"name": name, "n": len(rows), "below": int(np.count_nonzero(least[rows] < 0)), "points": points})
-            worst += [
-                (float(least[row]), int(row), int(which[row])) for row in rows[np.argsort(least[rows], kind="stable")[:WORST]]
-            ]
         if series:
-            listed = [_worst(obs, margin, row, channel) for margin, row, channel in sorted(worst)[:WORST]]
+            listed = [_worst(obs, margin, row, channel) for margin, row, channel in sorted(_least(view))[:WORST]]
             yield {
                 "id": f"margins-{number}",
                 "kind": "margins",
@@ -106,6 +103,16 @@ def margins(views: Sequence[View]) -> Iterator[Figure]:
                 ),
                 "data": {"source": obs.key, "span_ns": _span(obs), "series": series, "worst": listed},
             }
+
+
+def _least(view: View) -> Iterator[tuple[float, int, int]]:
+    """(margin, presentation, channel) of the least margin of each target at each channel, so that no target hides the others."""
+    values = pairs.wanted_margins(view)
+    for _, _, channel, rows in pairs.met(view):
+        known = rows[np.isfinite(values[rows, channel])]
+        if len(known):
+            row = known[values[known, channel].argmin()]
+            yield float(values[row, channel]), int(row), channel
 
 
 def _worst(obs: SourceObservations, margin: float, row: int, channel: int) -> dict[str, Any]:

@@ -18,6 +18,9 @@ from stationtest.report.svg import Axis, Drawing
 from stationtest.report.tables import Table, cut
 from stationtest.report.wording import count, decimal
 
+MOST_LIMITS, LONGEST_LIMIT = 6, 54
+"""Limits that are drawn, and the longest words of one; the table behind has all."""
+
 
 def matrix(figure: dict[str, Any]) -> Markup:
     """Each cell: how many presentations fired the channel, of how many; a bar for the share; a heavy frame where it must."""
@@ -97,11 +100,13 @@ def matrix_table(figure: dict[str, Any]) -> Table:
 
 def histogram(figure: dict[str, Any]) -> Markup:
     data = figure["data"]
-    drawing = Drawing(figure["id"], figure["title"], figure["description"], WIDTH, 270)
+    limits = data["limits"][:MOST_LIMITS]
+    down = 15 * len(limits)
+    drawing = Drawing(figure["id"], figure["title"], figure["description"], WIDTH, 264 + down)
     edges, bars = data["edges"], data["bars"]
     high = max([edges[-1], *(limit["value"] * 1.05 for limit in data["limits"])])
     x = Axis(min(0.0, edges[0]), high, 64, 690)
-    y = Axis(0, max(bars, default=1) or 1, 214, 40)
+    y = Axis(0, max(bars, default=1) or 1, 208 + down, 40 + down)
     frame(drawing, x, y, f"{data['quantity']}, {data['unit']}", "presentations")
     drawing.bars(
         [
@@ -111,15 +116,23 @@ def histogram(figure: dict[str, Any]) -> Markup:
         ],
         "bar",
     )
-    for k, limit in enumerate(data["limits"][:4]):
-        at = x.at(limit["value"])
-        drawing.line(at, 34, at, 214, "limit")
-        words = f"{limit['words']}"
-        left = at > 380
-        drawing.text(at - 5 if left else at + 5, 46 + 15 * k, words, "t halo", anchor="end" if left else "start", longest=54)
+    _labelled(drawing, [(x.at(limit["value"]), limit["words"]) for limit in limits], y.start)
     if data["resolution"]:
-        drawing.text(690, 20, f"readings every {decimal(data['resolution'])} {data['unit']}", anchor="end")
+        drawing.text(690, y.end - 10, f"readings every {decimal(data['resolution'])} {data['unit']}", anchor="end")
     return drawing.markup()
+
+
+def _labelled(drawing: Drawing, limits: list[tuple[float, str]], low: float) -> None:
+    """Lines of limits with their words above the plot, a row each. A line ends at its own row, and those further on stand in
+    lower rows, so that no line runs through the words of another; words that would leave the paper stand before their line."""
+    wide = [7.0 * min(len(words), LONGEST_LIMIT) for _, words in limits]
+    before = [at + 8 + width > WIDTH for (at, _), width in zip(limits, wide, strict=True)]
+    order = sorted(range(len(limits)), key=lambda k: (not before[k], -limits[k][0] if before[k] else limits[k][0]))
+    for row, k in enumerate(order):
+        drawing.line(limits[k][0], 8 + 15 * row, limits[k][0], low, "limit")
+    for row, k in enumerate(order):
+        (at, words), anchor = limits[k], "end" if before[k] else "start"
+        drawing.text(at - 5 if before[k] else at + 5, 18 + 15 * row, words, "t halo", anchor=anchor, longest=LONGEST_LIMIT)
 
 
 def histogram_table(figure: dict[str, Any]) -> Table:

@@ -22,6 +22,11 @@ from stationtest.report.svg import Axis, Drawing
 from stationtest.report.tables import Table, cut
 from stationtest.report.wording import count, decimal, duration, seconds
 
+BROAD, LEFT, RIGHT = 800, 130, 680
+"""A trace uses the width of the page: its own, and where its time begins and ends."""
+MOST_ROWS, CHARACTER = 3, 7.4
+"""Rows of names above a trace, and the width of a character of them."""
+
 LANE = {"target": "fill2", "input": "fill3", "channel": "fill0", "output": "fill4", "outside": "fill1", "event": "fill3"}
 
 
@@ -33,13 +38,27 @@ def margins(figure: dict[str, Any]) -> Markup:
     x = Axis(data["span_ns"][0] / 1e9, data["span_ns"][1] / 1e9, 64, 690, 8)
     y = Axis(max(low, -3.0), min(high, 4.0), 274, 50)
     drawing.rect(x.start, y.inside(0), x.end - x.start, y.start - y.inside(0), "against")
+    drawing.rect(64, 10, 16, 12, "against")
+    drawing.text(86, 20, "below 0: not as asked")
     frame(drawing, x, y, "time in the recording, s", "margin (1 = the whole tolerance)")
     drawing.line(x.start, y.at(0), x.end, y.at(0), "limit")
-    drawing.text(x.end - 4, y.at(0) + 14, "below 0: not as asked", "t halo", anchor="end")
+    beyond = 0
     for place, series in enumerate(data["series"]):
-        drawing.marks([(x.at(t / 1e9), y.inside(m)) for t, m in series["points"]], 2 if place == 0 else 5, f"c{place % 2}", 2.2)
-        drawing.marks([(330 + 180 * place, 16)], 2 if place == 0 else 5, f"c{place % 2}", 4)
-        drawing.text(342 + 180 * place, 20, f"{series['name']} (n = {count(series['n'])})")
+        shape, kind = 2 if place == 0 else 5, f"c{place % 2}"
+        shown = [(x.at(t / 1e9), y.at(m)) for t, m in series["points"] if y.low <= m <= y.high]
+        drawing.marks(shown, shape, kind, 2.2)
+        for beyond_is, edge, arrow in (
+            ([t for t, m in series["points"] if m > y.high], y.end + 4, 1),
+            ([t for t, m in series["points"] if m < y.low], y.start - 4, 3),
+        ):
+            drawing.marks([(x.at(t / 1e9), edge) for t in beyond_is], arrow, kind, 2.6)
+            beyond += len(beyond_is)
+        drawing.marks([(264 + 216 * place, 16)], shape, kind, 4)
+        drawing.text(276 + 216 * place, 20, f"{series['name']} (n = {count(series['n'])})")
+    if beyond:
+        drawing.marks([(264, 36)], 1, "c2", 3.4)
+        drawing.marks([(276, 36)], 3, "c2", 3.4)
+        drawing.text(288, 40, f"above or below the axis (n = {count(beyond)})")
     return drawing.markup()
 
 
@@ -47,7 +66,7 @@ def margins_table(figure: dict[str, Any]) -> Table:
     data = figure["data"]
     rows = [(part["label"], part["channel"], seconds(part["at_ns"]), decimal(part["margin"])) for part in data["worst"]]
     counts = "; ".join(f"{part['name']}: {count(part['n'])} trials, {count(part['below'])} below 0" for part in data["series"])
-    return cut("The least margins of the run", ("presentation", "channel", "at", "margin"), rows, counts + ".")
+    return cut("The least margin of each target at each channel", ("presentation", "channel", "at", "margin"), rows, counts + ".")
 
 
 def strip(figure: dict[str, Any]) -> Markup:
@@ -85,63 +104,78 @@ def strip_table(figure: dict[str, Any]) -> Table:
 def trace(figure: dict[str, Any]) -> Markup:
     """Level above, closeness of each channel below it, then one step trace a signal; the presentation is marked through all."""
     data = figure["data"]
-    steps = data["steps"]
-    height = 366 + 24 * len(steps)
-    drawing = Drawing(figure["id"], figure["title"], figure["description"], WIDTH, height)
-    start = data["span_ns"][0]
-    x = Axis(0, (data["span_ns"][1] - start) / 1e6, 130, 600, 8)
+    steps, start = data["steps"], data["span_ns"][0]
+    x = Axis(0, (data["span_ns"][1] - start) / 1e6, LEFT, RIGHT, 8)
+    places = [(x.inside((p["start_ns"] - start) / 1e6) + x.inside((p["end_ns"] - start) / 1e6)) / 2 for p in data["presented"]]
+    rows, rooms = _rows_of_names(places, [part["label"] for part in data["presented"]])
+    top = 12 + 14 * rows
+    height = top + 340 + 24 * len(steps)
+    drawing = Drawing(figure["id"], figure["title"], figure["description"], BROAD, height)
     low = height - 46
 
     def at(t_ns: float) -> float:
         return x.inside((t_ns - start) / 1e6)
 
-    middles = [(at(part["start_ns"]) + at(part["end_ns"])) / 2 for part in data["presented"]]
     for place, part in enumerate(data["presented"]):
         a, b = at(part["start_ns"]), at(part["end_ns"])
-        drawing.rect(a, 26, b - a, low - 26, "subject" if part["subject"] else "neighbour")
-        beside = [abs(middles[k] - middles[place]) for k in (place - 1, place + 1) if 0 <= k < len(middles)]
-        room = int(min([160.0, *beside]) / 7)
-        if room > 1:
-            drawing.text(middles[place], 20, part["label"], "t strong" if part["subject"] else "t", anchor="middle", longest=room)
+        drawing.rect(a, top, b - a, low - top, "subject" if part["subject"] else "neighbour")
+        if rooms[place] > 1:
+            kind, y = "t strong" if part["subject"] else "t", 20 + 14 * (place % rows)
+            drawing.text(places[place], y, part["label"], kind, anchor="middle", longest=rooms[place])
     for px, words in x.ticks():
-        drawing.line(px, 26, px, low, "grid")
+        drawing.line(px, top, px, low, "grid")
         drawing.text(px, low + 16, words, anchor="middle")
     drawing.text((x.start + x.end) / 2, low + 34, f"ms after {seconds(start)}", "t name", anchor="middle")
-    _level(drawing, data, at)
-    _closeness(drawing, data, at)
+    _level(drawing, data, at, top)
+    _closeness(drawing, data, at, top)
     for place, step in enumerate(steps):
-        y = 318 + 24 * place
+        y = top + 292 + 24 * place
         drawing.text(124, y + 12, step["name"], anchor="end", longest=19)
         _steps(drawing, step, at, x, y)
     if data["at_ns"] is not None:
-        drawing.line(at(data["at_ns"]), 26, at(data["at_ns"]), low, "instant")
+        drawing.line(at(data["at_ns"]), top, at(data["at_ns"]), low, "instant")
     return drawing.markup()
 
 
-def _level(drawing: Drawing, data: dict[str, Any], at: Any) -> None:
-    y = Axis(0, max(1.0, *(point[1] for point in data["level"] or [[0, 0]])), 106, 34, 2)
+def _rows_of_names(places: list[float], names: list[str]) -> tuple[int, list[int]]:
+    """In how many rows, one after the other, the names of what was presented stand side by side without touching (at most
+    `MOST_ROWS`), and how many characters each has room for."""
+    rooms: list[int] = []
+    for rows in range(1, MOST_ROWS + 1):
+        rooms = []
+        for k, place in enumerate(places):
+            edge = 2 * min(place, BROAD - place)
+            beside = [abs(places[j] - place) for j in (k - rows, k + rows) if 0 <= j < len(places)]
+            rooms.append(int(min([edge, *beside]) / CHARACTER))
+        if all(len(name) <= room for name, room in zip(names, rooms, strict=True)):
+            return rows, rooms
+    return MOST_ROWS, rooms
+
+
+def _level(drawing: Drawing, data: dict[str, Any], at: Any, top: float) -> None:
+    y = Axis(0, max(1.0, *(point[1] for point in data["level"] or [[0, 0]])), top + 80, top + 8, 2)
     for py, words in y.ticks():
-        drawing.line(130, py, 600, py, "grid")
-        drawing.text(124, py + 4, words, anchor="end")
-    drawing.text(8, 46, "level", "t name")
+        drawing.line(LEFT, py, RIGHT, py, "grid")
+        drawing.text(LEFT - 6, py + 4, words, anchor="end")
+    drawing.text(8, top + 20, "level", "t name")
     drawing.polyline([(at(t), y.at(v)) for t, v in data["level"]], "wave level")
 
 
-def _closeness(drawing: Drawing, data: dict[str, Any], at: Any) -> None:
-    y = Axis(-1.0, 1.0, 300, 128, 4)
+def _closeness(drawing: Drawing, data: dict[str, Any], at: Any, top: float) -> None:
+    y = Axis(-1.0, 1.0, top + 274, top + 102, 4)
     for py, words in y.ticks():
-        drawing.line(130, py, 600, py, "grid")
-        drawing.text(124, py + 4, words, anchor="end")
-    drawing.text(8, 140, "closeness", "t name")
-    drawing.line(130, y.at(0), 600, y.at(0), "limit")
-    drawing.text(606, y.at(0) + 4, "switching point", "t")
+        drawing.line(LEFT, py, RIGHT, py, "grid")
+        drawing.text(LEFT - 6, py + 4, words, anchor="end")
+    drawing.text(8, top + 114, "closeness", "t name")
+    drawing.line(LEFT, y.at(0), RIGHT, y.at(0), "limit")
+    drawing.text(RIGHT + 6, y.at(0) + 4, "switching point", "t")
     for place, wave in enumerate(data["closeness"]):
         kind = f"w{place % 6}"
         drawing.polyline([(at(t), y.inside(v)) for t, v in wave["points"]], f"wave {kind}")
-        row = 140 + 18 * place if place < 4 else 146 + 18 * (place + 1)
-        if row < 300:
-            drawing.line(606, row - 4, 632, row - 4, f"wave {kind}")
-            drawing.text(638, row, wave["channel"], longest=11)
+        row = top + 114 + 18 * place if place < 4 else top + 120 + 18 * (place + 1)
+        if row < top + 274:
+            drawing.line(RIGHT + 6, row - 4, RIGHT + 36, row - 4, f"wave {kind}")
+            drawing.text(RIGHT + 42, row, wave["channel"], longest=11)
 
 
 def _steps(drawing: Drawing, step: dict[str, Any], at: Any, x: Axis, y: float) -> None:

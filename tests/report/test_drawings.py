@@ -87,8 +87,54 @@ def test_a_step_trace_rises_and_falls_where_the_signal_does() -> None:
     figure = next(figure for figure in FIGURES if figure["kind"] == "trace")
     steps = re.findall(r'class="step" d="M([^"]*)"', str(drawings.draw(figure)))
     first = [point.split() for point in steps[0].split("L")]
-    # the window is 600 ms over 470 units from 130 on; the comparator is on from 212 ms to 234 ms
-    assert {float(x) for x, _ in first} == {130.0, round(130 + 212 * 470 / 600, 1), round(130 + 234 * 470 / 600, 1), 600.0}
+    # the window is 600 ms over 550 units from 130 on; the comparator is on from 212 ms to 234 ms
+    assert {float(x) for x, _ in first} == {130.0, round(130 + 212 * 550 / 600, 1), round(130 + 234 * 550 / 600, 1), 680.0}
+
+
+def texts(figure: dict[str, object]) -> list[tuple[float, float, str, str]]:
+    """(x, baseline, anchor, words) of every text of a figure."""
+    root = ElementTree.fromstring(str(drawings.draw(figure)))
+    found = root.iter("text")
+    return [(float(t.get("x", 0)), float(t.get("y", 0)), t.get("text-anchor", "start"), t.text or "") for t in found]
+
+
+def test_names_above_a_trace_neither_run_together_nor_are_cut() -> None:
+    """Four sachets in a box, near each other. A character of 12 px type is about 7 wide (common practice, no source)."""
+    figure = next(figure for figure in FIGURES if figure["kind"] == "trace")
+    start = figure["data"]["span_ns"][0]
+    names = ["verbena", "hibiscus", "chamomile", "rooibos"]
+    shown = [
+        {"label": name, "start_ns": start + (100 + 60 * k) * 10**6, "end_ns": start + (150 + 60 * k) * 10**6, "subject": True}
+        for k, name in enumerate(names)
+    ]
+    drawn = [part for part in texts({**figure, "data": {**figure["data"], "presented": shown}}) if part[3] in names]
+    assert [part[3] for part in drawn] == names
+    for k, (x, y, _, words) in enumerate(drawn):
+        for other_x, other_y, _, other in drawn[k + 1 :]:
+            assert y != other_y or abs(x - other_x) >= 3.5 * (len(words) + len(other))
+
+
+def test_limits_of_a_histogram_stand_above_the_bars_and_no_line_crosses_their_words() -> None:
+    figure = next(figure for figure in FIGURES if figure["kind"] == "response")
+    limits = [{"value": v, "words": f"CASE-{k}: at least {v} ms"} for k, v in enumerate((2.0, 5.0, 6.0, 12.9))]
+    figure = {**figure, "data": {**figure["data"], "limits": limits}}
+    path = re.compile(r'class="limit" d="M([\d.]+) ([\d.]+)L[\d.]+ ([\d.]+)"')
+    lines = [tuple(map(float, found)) for found in path.findall(str(drawings.draw(figure)))]
+    words = [part for part in texts(figure) if part[3].startswith("CASE-")]
+    assert len(lines) == len(words) == 4
+    highest = min(y for _, y, _, text in texts(figure) if text == "presentations")
+    for x, y, anchor, text in words:
+        left, right = (x - 7 * len(text), x) if anchor == "end" else (x, x + 7 * len(text))
+        assert y < highest and right <= 720
+        assert not [line for line in lines if left < line[0] < right and line[1] < y - 2]
+
+
+def test_margins_beyond_the_axis_are_told_apart_and_counted() -> None:
+    figure = next(figure for figure in FIGURES if figure["kind"] == "margins")
+    series = [{"name": "must stay off", "n": 3, "below": 0, "points": [[0, 0.5], [10**9, 7.0], [2 * 10**9, -9.0]]}]
+    drawn = texts({**figure, "data": {**figure["data"], "series": series}})
+    assert [text for *_, text in drawn if "the axis" in text] == ["above or below the axis (n = 2)"]
+    assert not [text for *_, text in texts(figure) if "the axis" in text]
 
 
 @pytest.mark.parametrize(("low", "high"), [(0, 1), (-0.2, 1.04), (0, 0.0123), (0, 6e5), (5.0, 5.0)])
