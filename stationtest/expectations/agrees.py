@@ -78,7 +78,7 @@ def judge(fields: Fields, trials: Trials) -> Judged:
             return "no channel of its sensor is both recorded and computed"
         if open_[i]:
             return "the computed state of a channel was not known"
-        return f"all edges agree, to {milliseconds(int(found.difference[index[i]]))}"
+        return f"all edges agree, to {milliseconds(int(found.difference[index[i]]), view.period_ns, fields.edges_within)}"
 
     return Judged(
         outcome=outcomes(bad & ~open_, open_ | nothing),

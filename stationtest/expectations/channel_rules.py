@@ -182,36 +182,37 @@ def _why(view: View, asked: Asked, row: int) -> str:
 
 def was_on(view: View, row: int, c: int) -> str:
     """`channel 3 was on for 22 ms, held over from chamomile`."""
-    did = view.obs.responses
+    did, period = view.obs.responses, view.period_ns if view.timed else 0
     name, on, held = f"channel {did.channels[c]}", int(did.on_ns[row, c]), int(did.held_over_ns[row, c])
     if not on and not held:
         text = f"{name} was on" if did.basis[c] == "by hand" else f"{name} was not off for sure"
     elif not on:
-        text = f"{name} was on for {milliseconds(held)}, held over{_from(view, row, c)}"
+        text = f"{name} was on for {milliseconds(held, period)}, held over{_from(view, row, c)}"
     else:
-        text = f"{name} was on for {milliseconds(on)}"
+        text = f"{name} was on for {milliseconds(on, period, view.station.scan.seen_ns)}"
         if did.perhaps[row, c]:
             text += f", which may have been seen ({milliseconds(view.station.scan.seen_ns)} are seen for sure)"
         if held:
-            text += f", and for {milliseconds(held)} held over{_from(view, row, c)}"
+            text += f", and for {milliseconds(held, period)} held over{_from(view, row, c)}"
     return text + rested(view, row, c)
 
 
 def was_off(view: View, row: int, c: int) -> str:
     """`channel 1 did not fire`, with how near it came."""
-    did = view.obs.responses
+    did, period = view.obs.responses, view.period_ns if view.timed else 0
     name, held = f"channel {did.channels[c]}", int(did.held_over_ns[row, c])
     seen, by_edge = milliseconds(view.station.scan.seen_ns), view.station.channel(did.channels[c]).by_edge
     if by_edge and did.perhaps[row, c]:
         text = f"{name} rose, but was off before or on after it for less than the {seen} that are seen for sure"
     elif by_edge and did.on_ns[row, c] and did.known[row, c]:
-        text = f"{name} was on for {milliseconds(int(did.on_ns[row, c]))} and did not rise: it was on already"
+        text = f"{name} was on for {milliseconds(int(did.on_ns[row, c]), period)} and did not rise: it was on already"
     elif did.perhaps[row, c]:
-        text = f"{name} was on for {milliseconds(int(did.longest_ns[row, c]))} only, perhaps missed ({seen} are seen for sure)"
+        longest = milliseconds(int(did.longest_ns[row, c]), period, view.station.scan.seen_ns)
+        text = f"{name} was on for {longest} only, perhaps missed ({seen} are seen for sure)"
     else:
         text = f"{name} did not fire"
     if held:
-        text += f"; the {milliseconds(held)} for which it was on were held over{_from(view, row, c)}"
+        text += f"; the {milliseconds(held, period)} for which it was on were held over{_from(view, row, c)}"
     closeness = float(did.closeness_max[row, c])
     if np.isfinite(closeness) and did.basis[c] != "by hand":
         text += f" (greatest closeness {number_text(round(closeness, 3))})"

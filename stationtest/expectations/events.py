@@ -83,7 +83,7 @@ def begun_twice(view: View) -> list[str]:
     open_: dict[str, int] = {}
     for event in view.obs.events:
         if event.name in open_ and until[event.name] is not None:
-            since, at = seconds(open_[event.name]), seconds(event.at_ns)
+            since, at = seconds(open_[event.name], event.at_ns), seconds(event.at_ns, open_[event.name])
             found.append(f"two events {event.name} before a {until[event.name]}: at {since} and at {at}")
         open_ = {name: at for name, at in open_.items() if until[name] != event.name} | {event.name: event.at_ns}
     return found

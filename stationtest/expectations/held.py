@@ -59,7 +59,7 @@ def judge(fields: Fields, trials: Trials) -> Judged:
             return channel_rules.not_known(view, row, int(np.flatnonzero(asked[i] & open_[i])[0]))
         if not longest[i, c]:
             return channel_rules.was_off(view, row, c)
-        text = f"channel {did.channels[c]} was on for {milliseconds(longest[i, c])} without a break"
+        text = f"channel {did.channels[c]} was on for {milliseconds(longest[i, c], view.period_ns, fields.root)} without a break"
         if not open_[i, c] and fields.root <= longest[i, c] < short_of:
             text += f", known to {milliseconds(view.period_ns)}"
         return text + channel_rules.rested(view, row, c)

@@ -69,7 +69,8 @@ def judge(fields: Fields, trials: Trials) -> Judged:
             return f"channel {names[int(np.flatnonzero(at[i] == never)[0])]} did not fire in it"
         if early[i].any():
             k = int(np.flatnonzero(early[i])[0])
-            return f"channel {names[k + 1]} came on at {seconds(at[i, k + 1])}, channel {names[k]} at {seconds(at[i, k])}"
+            one, other = int(at[i, k]), int(at[i, k + 1])
+            return f"channel {names[k + 1]} came on at {seconds(other, one)}, channel {names[k]} at {seconds(one, other)}"
         return "the state of a channel was not known"
 
     return Judged(

@@ -6,6 +6,7 @@ Everything is worked out for all presentations or sets of a recording at once. `
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
@@ -279,28 +280,30 @@ def why(view: View, unit: str, name: str, asked: Any, judged: Windowed, row: int
     origin, at = int(judged.origin[row]), int(judged.at_ns[row])
     if origin == NEVER:
         return f"{instant_text(asked.from_)} is not known" if isinstance(asked.from_, str) else f"there was no edge {asked.from_}"
-    since = f"{asked.from_} at {seconds(origin)}"
+    since = f"{asked.from_} at {seconds(origin, at)}"
+    on = partial(_when, view, name, at, origin, asked)
     if judged.undecided[row]:
         return f"{name} took no decision from {since}"
     if judged.outcome[row] == NOT_JUDGED:
         if judged.end.late[row] > view.obs.clock.end_ns:
             return f"the window of {name} from {since} reaches past the end of the recording"
         if judged.doubtful[row]:
-            return f"{name} was on {_when(view, name, at, '')}, and {_doubt(view, asked)} that does not settle it, from {since}"
+            return f"{name} was on {on('')}, and {_doubt(view, asked)} that does not settle it, from {since}"
         return f"{name} is not known well enough from {since}: a gap, unknown states, or the end of the recording"
     if judged.outcome[row] == CONFORMING:
         held = int(judged.held_ns[row])
         return f"conforms; {name} was held over from an earlier decision until {seconds(held)}" if held != NEVER else "conforms"
     perhaps = timeline.deciding_perhaps(view, unit, row)
     if not asked.is_:
-        return f"{name} was on {_when(view, name, at, perhaps)}, and must be off from {since}"
+        return f"{name} was on {on(perhaps)}, and must be off from {since}"
     if at == NEVER:
         within = f" within {reach_text(asked.within)}" if asked.within is not None else ""
         later = f"{reach_text(asked.after)} after " if asked.after else ""
         return f"{name} did not come on{within} from {later}{since}"
     if at < judged.begin.early[row]:
-        return f"{name} was already on from {seconds(at)}, before the window from {since} began; no other on-time came in it"
-    return f"{name} came on {_when(view, name, at, perhaps)}, from {since}, but not for sure, not in time, or not for long enough"
+        begun = seconds(at, origin)
+        return f"{name} was already on from {begun}, before the window from {since} began; no other on-time came in it"
+    return f"{name} came on {on(perhaps)}, from {since}, but not for sure, not in time, or not for long enough"
 
 
 def _doubt(view: View, asked: Any) -> str:
@@ -309,14 +312,17 @@ def _doubt(view: View, asked: Any) -> str:
     return f"the position of the belt is known to {doubt_text(view, max(lengths, key=lambda one: one.nm))}:" if lengths else ""
 
 
-def _when(view: View, name: str, at: int, perhaps: str) -> str:
+def _when(view: View, name: str, at: int, origin: int, asked: Any, perhaps: str) -> str:
+    """When an output was on, and for how long; told from the instant that its window counts from."""
     found = timeline.runs(view, "output", name)
     assert found is not None
     run = int(np.searchsorted(found.start, at, "right")) - 1
-    lasted = f" for {milliseconds(int(found.end[run] - found.start[run]))}"
+    limit = 0 if asked.lasts is None or isinstance(asked.lasts, Length) else asked.lasts
+    lasted = f" for {milliseconds(int(found.end[run] - found.start[run]), view.period_ns, limit)}"
+    began = seconds(at, origin)
     if not found.sure[run]:
-        return f"perhaps, from {seconds(at)}{lasted}{perhaps}"
-    return f"from {seconds(at)}{lasted}" + (f", perhaps only from there{perhaps}" if found.sure_start[run] != at else "")
+        return f"perhaps, from {began}{lasted}{perhaps}"
+    return f"from {began}{lasted}" + (f", perhaps only from there{perhaps}" if found.sure_start[run] != at else "")
 
 
 def without_decision(view: View, name: str) -> list[int]:

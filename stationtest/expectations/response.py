@@ -78,6 +78,8 @@ def judge(fields: Fields, trials: Trials) -> Judged:
     def slow(i: int) -> NDArray[np.bool_]:
         return np.asarray(found.timed[i] & (did.first_on_ns[index[i]] + view.period_ns > latest.late[i]))
 
+    limit = 0 if isinstance(fields.at_most, Length) else fields.at_most
+
     def worst(i: int) -> int:
         wrong = np.flatnonzero(missed[i])
         return int(wrong[0]) if len(wrong) else int(late[i].argmax())
@@ -87,7 +89,8 @@ def judge(fields: Fields, trials: Trials) -> Judged:
             return "no channel should be on for this target" if fields.channels == ("own",) else "a channel of another sensor"
         if unsettled is not None and unsettled[i].any():
             c = int(np.flatnonzero(unsettled[i])[0])
-            when = f"fired {milliseconds(late[i, c])} after {instant_text(fields.from_)}" if found.timed[i, c] else "did not fire"
+            late_by = milliseconds(late[i, c], view.period_ns, limit)
+            when = f"fired {late_by} after {instant_text(fields.from_)}" if found.timed[i, c] else "did not fire"
             so_well = milliseconds(doubts.known_to_ns(view))
             return f"time is not known well enough; as logged: channel {did.channels[c]} {when}; it is known to {so_well}"
         c, row = worst(i), int(index[i])
@@ -98,7 +101,8 @@ def judge(fields: Fields, trials: Trials) -> Judged:
             return f"{instant_text(fields.from_)} is not known" if known else f"{fields.from_} did not come in it"
         if (asked[i] & open_[i]).any() and not slow(i).any():
             return channel_rules.not_known(view, row, int(np.flatnonzero(asked[i] & open_[i])[0]))
-        text = f"channel {did.channels[c]} fired {milliseconds(late[i, c])} after {instant_text(fields.from_)}"
+        late_by = milliseconds(late[i, c], view.period_ns, limit)
+        text = f"channel {did.channels[c]} fired {late_by} after {instant_text(fields.from_)}"
         if slow(i)[c] and did.first_on_ns[row, c] <= latest.late[i]:
             text += f", known to {milliseconds(view.period_ns)}"
         if way_mm is not None:

@@ -55,13 +55,34 @@ def instant_text(instant: str | Edge) -> str:
     return known[instant] if isinstance(instant, str) else f"the edge {instant}"
 
 
-def seconds(ns: int) -> str:
-    """An instant on the recording's clock, to the millisecond, finer where the instant is: `83.412 s`."""
-    whole, rest = divmod(int(ns), 1_000_000_000)
-    digits = f"{rest:09d}"
-    return f"{whole}.{digits[:3]}{digits[3:].rstrip('0')} s"
+def seconds(ns: int, *beside: int) -> str:
+    """An instant on the recording's clock, to the millisecond: `83.412 s`. As exact as it is where one of those that stand
+    `beside` it in a sentence is another instant and would read the same."""
+    text = _exact(_rounded(int(ns), 1_000_000), 1_000_000_000, 3)
+    if any(other != ns and _rounded(int(other), 1_000_000) == _rounded(int(ns), 1_000_000) for other in beside):
+        text = _exact(int(ns), 1_000_000_000, 3)
+    return f"{text} s"
 
 
-def milliseconds(ns: int) -> str:
-    """A measured time in ms: `22 ms`, `3.2 ms`."""
-    return f"{float(f'{ns / 1e6:.6g}'):.12g} ms"
+def milliseconds(ns: int, period_ns: int = 0, limit_ns: int = 0) -> str:
+    """A measured time in ms: `22 ms`, `3.2 ms`. Readings `period_ns` apart tell no more than a tenth of that, so that no more is
+    written, and never less than a microsecond; but finer where it would read as the limit, or lie on its other side."""
+    ns = int(ns)
+    tenth = 10 ** (len(str(int(period_ns) // 10)) - 1)
+    for step in (max(1000, tenth), 1000, 1):
+        near = _rounded(ns, step)
+        if near == ns or ((near < limit_ns) == (ns < limit_ns) and near not in (limit_ns, 0)):
+            break
+    return f"{_exact(near, 1_000_000)} ms"
+
+
+def _rounded(ns: int, step: int) -> int:
+    return (ns + step // 2) // step * step
+
+
+def _exact(ns: int, unit: int, places: int = 0) -> str:
+    """ns in a unit (a power of ten), with at least so many decimals and no more than it needs."""
+    whole, rest = divmod(abs(ns), unit)
+    digits = str(rest).zfill(len(str(unit)) - 1)
+    decimals = digits[:places] + digits[places:].rstrip("0")
+    return f"{'-' if ns < 0 else ''}{whole}{'.' if decimals else ''}{decimals}"
