@@ -64,7 +64,7 @@ def _workers(parser: argparse.ArgumentParser) -> None:
 def _observe(parser: argparse.ArgumentParser) -> None:
     _station(parser)
     parser.add_argument(
-        "recordings", nargs="*", metavar="RECORDING", help="relative to STATION; all that cases name if not given"
+        "recordings", nargs="*", metavar="RECORDING", help="a path from here, or from STATION; all that cases name if not given"
     )
     parser.add_argument("--csv", metavar="FILE", help="write the whole table as CSV (`-`: to the terminal)")
     parser.add_argument("--parquet", metavar="FILE", help="write the whole table as Parquet")
@@ -77,7 +77,7 @@ def _run(parser: argparse.ArgumentParser) -> None:
         "-o", "--output", metavar="FOLDER", help="a new folder for record and report (default: below STATION/runs)"
     )
     parser.add_argument("--only", action="append", metavar="ID", help="judge this case only; may be given several times")
-    other = "judge the cases on this recording or scene instead of their own (relative to STATION); may be given several times"
+    other = "judge the cases on this recording or scene instead of their own: a path from here, or from STATION; may be repeated"
     parser.add_argument("--readings", action="append", metavar="FILE", help=other)
     _workers(parser)
 
@@ -150,7 +150,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")  # a name must not stop a report because a console cannot show it
-    args = parser().parse_args(argv)
+    args, unknown = parser().parse_known_args(argv)
+    if unknown:
+        _not_known(args.command, unknown)
     args.argv = ["stationtest", *(sys.argv[1:] if argv is None else argv)]
     try:
         body = importlib.import_module(f"stationtest.commands.{args.command}").body
@@ -175,6 +177,19 @@ def main(argv: Sequence[str] | None = None) -> int:
             hint = "this is a fault of stationtest, not of your files; STATIONTEST_TRACEBACK=1 shows where"
             print(f"internal error: {what}; {hint}", file=sys.stderr)
         return EXIT_INTERNAL
+
+
+def _not_known(command: str, words: Sequence[str]) -> NoReturn:
+    """Ends for words that the command does not take; the nearest option of that command is named."""
+    own = Parser(prog=f"stationtest {command}", allow_abbrev=False)
+    COMMANDS[command][1](own)
+    option = next((word.partition("=")[0] for word in words if word.startswith("-")), None)
+    if option is None:
+        own.error(f"there is no place for {words[0]} here")
+    from stationtest.files.suggest import nearest
+
+    near = nearest(option, re.findall(r"--?[a-z][a-z-]*", own.format_usage()))
+    own.error(f"there is no option {option}" + (f"; did you mean {near}?" if near else ""))
 
 
 def _print_traceback(error: Exception) -> None:

@@ -153,4 +153,7 @@ def _print_needs(found: Suite) -> None:
     from stationtest.engine import planning
 
     print()
+    if not found.cases:
+        print("there is no case yet, so there is nothing to judge: write one in cases/NAME.case.yaml")
+        return
     table(("case", "needs", "title"), [(case.id, planning.needs(case), case.title) for case in found.cases])

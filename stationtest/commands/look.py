@@ -26,7 +26,7 @@ def body(args: argparse.Namespace) -> int:
 
     for path in (args.recording, *([args.other] if args.other else [])):
         if not os.path.isfile(path):
-            raise usage(f"there is no such file; found {shown(path)}", "no-file")
+            raise usage(f"there is no file {shown(path)}", "no-file")
     suite, key = _station_of(args.recording)
     if suite is not None and not args.other and _declared(suite, key):
         from stationtest.commands import understood

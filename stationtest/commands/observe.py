@@ -15,14 +15,15 @@ MOST_ROWS = 40
 
 def body(args: argparse.Namespace) -> int:
     from stationtest.engine import observation_table, running
-    from stationtest.files import safe_write, suite
+    from stationtest.files import paths, safe_write, suite
 
     parts = plugins.load()
-    if args.recordings:
-        found = suite.load_station(args.station, allow_outside=args.allow_outside, readings=args.recordings)
+    named = [paths.typed(args.station, path) for path in args.recordings]
+    if named:
+        found = suite.load_station(args.station, allow_outside=args.allow_outside, readings=named)
     else:
         found = suite.load(args.station, allow_outside=args.allow_outside, expectations=parts.expectations)
-    keys = args.recordings or list(found.readings())
+    keys = named or list(found.readings())
     if len(keys) != 1 and (args.csv or args.parquet):
         raise usage(f"--csv and --parquet write one recording; name one of: {', '.join(keys)}")
     with progress() as show:

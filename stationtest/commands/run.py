@@ -13,15 +13,14 @@ from stationtest.errors import EXIT_NOT_PASS, EXIT_PASS
 
 def body(args: argparse.Namespace) -> int:
     from stationtest.engine import running, saving
-    from stationtest.files import suite
+    from stationtest.files import paths, suite
     from stationtest.report.page import render
 
     manager = plugins.manager()
     parts = plugins.load(manager)
     listeners = plugins.Listeners(manager)
-    found = suite.load(
-        args.station, allow_outside=args.allow_outside, expectations=parts.expectations, readings=args.readings or ()
-    )
+    readings = [paths.typed(args.station, path) for path in args.readings or ()]
+    found = suite.load(args.station, allow_outside=args.allow_outside, expectations=parts.expectations, readings=readings)
     if args.output is not None:
         saving.must_be_new(args.output)  # better told now than after the work
     with progress() as show:

@@ -21,11 +21,14 @@ def body(args: argparse.Namespace) -> int:
     from stationtest.sources.scenes.opened import open_scene
 
     if not is_scene(args.scene) or not os.path.isfile(args.scene):
-        found = "there is no such file" if is_scene(args.scene) else f"a scene is a file NAME{SUFFIX}"
-        raise usage(f"{found}; found {shown(args.scene, 200)}", "no-file")
+        given = shown(args.scene, 200)
+        said = f"there is no file {given}" if is_scene(args.scene) else f"a scene is a file NAME{SUFFIX}; found {given}"
+        raise usage(said, "no-file")
     if args.output and not args.output.endswith(".parquet"):
         raise usage(f"readings are written as Parquet, to a file NAME.parquet; found {shown(args.output, 200)}")
     folder = suite.find_station(os.path.dirname(os.path.abspath(args.scene)))
+    if not os.path.isabs(args.scene):
+        folder = os.path.relpath(folder)  # so that messages name files as they were typed
     key = os.path.relpath(os.path.abspath(args.scene), folder).replace(os.sep, "/")
     output = args.output or args.scene.removesuffix(SUFFIX) + ".parquet"
     loaded = suite.load_station(folder, allow_outside=args.allow_outside, readings=[key])

@@ -30,7 +30,7 @@ def must_be_new(folder: str) -> None:
     """Raise `UsageError` (exists) unless `folder` is missing or an empty folder."""
     if os.path.lexists(folder) and not (os.path.isdir(folder) and not os.listdir(folder)):
         raise usage(
-            f"{folder} is already there and is not empty; a run is never written over another: name a new folder", "exists"
+            f"{folder} is already there and is not empty; nothing is ever written over it: name a new folder", "exists"
         )
 
 

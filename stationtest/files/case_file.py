@@ -280,18 +280,16 @@ class _Reader:
         for key, word in given:
             if isinstance(word, Hole) or not isinstance(word, Word):
                 continue
+            at_key = key if node.get(key) is self.inherited.get(key) else f"{path}.{key}"
             relative, message, code = self._recording(word)
             if not message and is_scene(relative) != (key == "scene"):
                 message = f"a scene is a file NAME{SUFFIX} and stands under `scene:`; found {shown(relative)}"
                 code = "wrong-value"
             if message:
-                self.problems.append(Problem(self.tree.place(word), f"{path}.{key}", message, code))
+                self.problems.append(Problem(self.tree.place(word), at_key, message, code))
             elif relative in found:
-                self.problems.append(
-                    Problem(
-                        self.tree.place(word), f"{path}.{key}", f"this recording is named twice; found {word}", "duplicate-name"
-                    )
-                )
+                said = f"this recording is named twice; found {word}"
+                self.problems.append(Problem(self.tree.place(word), at_key, said, "duplicate-name"))
             found.append(relative)
         return tuple(found)
 

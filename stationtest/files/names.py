@@ -127,8 +127,18 @@ def edge(value: object, info: ValidationInfo, words: tuple[str, ...] = ()) -> Mo
     falls = given.endswith(" falls")
     name_ = given.removesuffix(" falls").removesuffix(" rises")
     if isinstance(info.context, Names) and name_ not in info.context.input:
-        raise unknown("input", name_, (*words, *info.context.input))
+        raise _no_edge(str(given), name_, words, info.context.input)
     return ModelEdge(input=str(name_), falls=falls)
+
+
+def _no_edge(given: str, name_: str, words: tuple[str, ...], inputs: tuple[str, ...]) -> PydanticCustomError:
+    """The error of an edge that there is not; a misspelt edge is answered with the edge that was meant, in its direction."""
+    if given != name_:  # it ends in `falls` or `rises`, so the name is what is wrong
+        return unknown("input", name_, (*words, *inputs))
+    edges = [f"{one} {direction}" for one in inputs for direction in ("falls", "rises")]
+    near = nearest(given, (*words, *inputs, *edges))
+    hint = f"; did you mean `{near}`?" if near else ""
+    return wrong(f"there is no input of this name{hint}", given, allowed_words((*words, *inputs)), "unknown-name")
 
 
 _INSTANTS = ("start", "end", "covered", "event")

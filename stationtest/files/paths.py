@@ -45,7 +45,19 @@ class Folder:
         except (OSError, ValueError):
             beside = []
         near = nearest(relative, beside)
-        return f"there is no such file; found {shown(relative)}" + (f"; did you mean {shown(near)}?" if near else ""), "no-file"
+        return f"there is no file {shown(relative)}" + (f"; did you mean {shown(near)}?" if near else ""), "no-file"
+
+
+def typed(station: str, path: str) -> str:
+    """A path from the command line, relative to the station folder, posix: it may be relative to the working folder, if it is
+    there and lies in the station folder, else it is relative to the station folder.
+    """
+    if os.path.exists(path):
+        for whole in (os.path.abspath, os.path.realpath):
+            home, there = whole(station), whole(path)
+            if there.startswith(home.rstrip(os.sep) + os.sep):
+                return os.path.relpath(there, home).replace(os.sep, "/")
+    return os.path.normpath(path).replace(os.sep, "/")
 
 
 def matches(relative: str, pattern: str) -> bool:

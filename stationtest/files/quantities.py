@@ -104,7 +104,8 @@ def _measured(text: str, what: str) -> Decimal:
     if unit is None:
         raise wrong(f"a bare number needs a unit: {number} {example.split()[1]}", text, _allowed(what))
     if unit not in units:
-        near = nearest(unit, units)
+        elsewhere = any(unit in others for others, _ in _KINDS.values())  # a unit of another kind is no misspelling
+        near = example.split()[1] if elsewhere else nearest(unit, units)
         hint = f"; did you mean {number} {near}?" if near else ""
         raise wrong(f"`{words.shown(unit, 20)}` is no unit of {what}{hint}", text, _allowed(what))
     return Decimal(number) * units[unit]

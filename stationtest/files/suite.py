@@ -14,6 +14,7 @@ from stationtest.files.names import Names
 from stationtest.files.paths import Folder, beside_recording, matches
 from stationtest.files.scene_files import read_scenes, scene_files
 from stationtest.files.station_file import FILE, StationFile, read_station
+from stationtest.files.suggest import allowed_words
 from stationtest.files.tree import MAX_BYTES, Tree, parse
 from stationtest.files.words import shown
 from stationtest.model.case import Case, InputFile, RunFacts, Suite
@@ -46,7 +47,25 @@ def find_station(path: str) -> str:
 def no_station(folder: str) -> UsageError:
     """The error of a folder that is no station folder."""
     where = shown(str(folder), 200)
+    if not os.path.exists(folder):
+        return usage(f"there is no folder {where}", "no-station")
+    if not os.path.isdir(folder):
+        return usage(f"{where} is a file; the folder that holds {FILE} is due here", "no-station")
+    below = _stations_below(folder)
+    if below:
+        return usage(f"there is no {FILE} in {where}; below it are the stations {allowed_words(below)}: name one", "no-station")
     return usage(f"there is no {FILE} in {where}; `stationtest new FOLDER` makes a station folder", "no-station")
+
+
+def _stations_below(folder: str) -> list[str]:
+    """The station folders in a folder and in its folders."""
+    found: list[str] = []
+    for at, folders, files in os.walk(folder):
+        deep = os.path.relpath(at, folder).count(os.sep) + 1
+        folders[:] = sorted(name for name in folders if not name.startswith(".")) if deep < 3 and FILE not in files else []
+        if FILE in files:
+            found.append(os.path.join(folder, os.path.relpath(at, folder)))
+    return found
 
 
 def case_files(folder: str) -> list[str]:

@@ -159,8 +159,17 @@ def _clock_problems(fields: RecordingFileFields) -> Iterator[Told]:
             clock = related[clock]
         return clock
 
+    misspelt = set()
+    for table, given in fields.tables.items():
+        near = nearest(given.clock, fields.clocks) if given.clock is not None and given.clock not in fields.clocks else None
+        if near is not None and near not in used:
+            misspelt.add(near)
+            said = f"there is no clock of this name; did you mean `{near}`?; found {given.clock}"
+            yield ("tables", table, "clock"), said, "unknown-name"
     for name, clock in fields.clocks.items():
         for loc, word in (((), name), (("to",), clock.to)):
+            if word in misspelt:
+                continue
             if word not in used and word not in fields.clocks:
                 near = nearest(word, used)
                 hint = f"; did you mean `{near}`?" if near else ""

@@ -170,8 +170,13 @@ class _Builder:
         if not any(problem.place.line >= begun for problem in self.problems):
             self._problem(line, column, sentence, "unreadable")
 
-    def _problem(self, line: int, column: int, message: str, code: str) -> None:
-        self.problems.append(Problem(Place(self.path, line, column), "", message, code))
+    def _problem(self, line: int, column: int, message: str, code: str, key: str = "") -> None:
+        self.problems.append(Problem(Place(self.path, line, column), key, message, code))
+
+    def _path(self, last: _Open) -> str:
+        """The dotted path of the value that was read last in a mapping that is still open."""
+        above = (str(len(one.node)) if isinstance(one.node, Items) else str(one.before) for one in self.stack[:-1])
+        return ".".join([*above, str(last.before)])
 
     def _refuse(self, event: Any, message: str) -> None:
         self._problem(event.start_mark.line + 1, event.start_mark.column + 1, message, "not-allowed")
@@ -308,7 +313,8 @@ class _Builder:
             assert isinstance(top.node, Map)
             before = top.node.get(top.before) if top.flow and top.before else None
             message, decimal = empty_value(key, top.flow, before if isinstance(before, Word) else None)
-            self._problem(key.line, key.column, message, "no-value")
+            code, about = ("wrong-value", self._path(top)) if decimal else ("no-value", "")
+            self._problem(key.line, key.column, message, code, about)
             if decimal and top.before and isinstance(before, Word):
                 whole = Hole(before)  # what stands before the comma is half a number, not a value
                 whole.line, whole.column, whole.quoted = before.line, before.column, False

@@ -40,6 +40,8 @@ class CsvFile:
         self._separator = SEPARATORS[form.separator]
         with path.open("rb") as file:
             head = file.read(BLOCK)
+        if not head:
+            self._refuse(None, "", "the file is empty", "empty-recording")
         self._codec, mark = self._encoding(head)
         self._newline = "\n".encode(self._codec)
         begin = mark

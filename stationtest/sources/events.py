@@ -36,7 +36,8 @@ def read_events(recording: Readings) -> tuple[Event, ...]:
     path = beside(recording.path, form.events_path)
     place = Path(recording.suite.folder) / path
     if not place.is_file():
-        said = f"there is no such file; {shown(recording.path)} needs it (an empty list has the line `time,event,note` alone)"
+        said = f"there is no file {shown(path)}; {shown(recording.path)} needs it"
+        said += " (an empty list has the line `time,event,note` alone)"
         Where(path).refuse(None, "recordings.events", said, "no-file")
     table = tables.read(place.read_bytes(), path, COLUMNS, COLUMNS[:2])
     problems = list(table.problems)

@@ -70,7 +70,7 @@ def _parts(place: Path, path: str, formats: Mapping[str, ReadingFormatPart]) -> 
     if place.is_file():
         return [(place, path)]
     if not place.is_dir():
-        raise readings_error(path, 0, "readings", "there is no such file", "no-file")
+        raise readings_error(path, 0, "readings", f"there is no file {shown(path)}", "no-file")
     suffixes = {suffix for part in formats.values() for suffix in part.suffixes}
     files = sorted(file for file in place.iterdir() if file.is_file() and file.suffix.lower() in suffixes)
     if not files:

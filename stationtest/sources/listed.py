@@ -182,7 +182,7 @@ class _Table:
 def _opened(recording: Recording, path: str, form: RecordingForm) -> Reader:
     place = Path(recording.suite.folder) / path
     if not place.is_file():
-        Where(path).refuse(None, "recordings", f"there is no such file; {shown(recording.path)} needs it", "no-file")
+        Where(path).refuse(None, "recordings", f"there is no file {shown(path)}; {shown(recording.path)} needs it", "no-file")
     part: ReadingFormatPart | None = next(
         (part for part in recording.formats.values() if place.suffix.lower() in part.suffixes), None
     )

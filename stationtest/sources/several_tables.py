@@ -32,7 +32,7 @@ Ints = NDArray[np.int64]
 def open_tables(suite: Suite, path: str, formats: Mapping[str, ReadingFormatPart]) -> TablesRecording:
     """The recording that the file at a path declares. Raises `FileProblems` of that file, `ReadingsError` of its tables."""
     if not (Path(suite.folder) / path).is_file():
-        raise readings_error(path, 0, "readings", "there is no such file", "no-file")
+        raise readings_error(path, 0, "readings", f"there is no file {shown(path)}", "no-file")
     return TablesRecording(suite, opened(Folder(suite.folder, suite.allow_outside), path, suite.station), formats)
 
 
@@ -161,7 +161,7 @@ class TablesRecording(Recording):
     def reader_for(self, table: Table) -> Reader:
         """A reader of one of the tables. Raises `ReadingsError` where it is not as its form says."""
         if not (Path(self.suite.folder) / table.path).is_file():
-            said = f"there is no such file; {shown(self.path)} needs it"
+            said = f"there is no file {shown(table.path)}; {shown(self.path)} needs it"
             raise readings_error(table.path, 0, f"tables.{table.name}.file", said, "no-file")
         return reader_of(Path(self.suite.folder) / table.path, table.path, table.form, self.formats)[1][0][1]
 

@@ -64,4 +64,4 @@ def test_mistakes_are_one_sentence(tmp_path: Path) -> None:
     assert f"day1_events.csv:2: event: {told}" in run.stderr
     (made / "recordings" / "day1_events.csv").unlink()
     gone = kit.command("check", made)
-    assert gone.returncode == 2 and "there is no such file" in gone.stderr and "Traceback" not in gone.stderr
+    assert gone.returncode == 2 and "there is no file" in gone.stderr and "Traceback" not in gone.stderr

@@ -230,7 +230,7 @@ CASE_PROBLEMS: list[tuple[str, str, list[str]]] = [
         "../recordings/day2.csv",
         [
             (
-                "cases/a.case.yaml:1:12: cases.REC-01.readings: there is no such file; found recordings/day2.csv; "
+                "cases/a.case.yaml:1:12: readings: there is no file recordings/day2.csv; "
                 "did you mean recordings/day1.csv? [no-file]"
             ),
         ],
@@ -240,7 +240,7 @@ CASE_PROBLEMS: list[tuple[str, str, list[str]]] = [
         "../../outside.csv",
         [
             (
-                "cases/a.case.yaml:1:12: cases.REC-01.readings: this path leaves the station folder; found "
+                "cases/a.case.yaml:1:12: readings: this path leaves the station folder; found "
                 "../outside.csv; allowed files inside it, or --allow-outside [outside-folder]"
             ),
         ],
@@ -250,7 +250,7 @@ CASE_PROBLEMS: list[tuple[str, str, list[str]]] = [
         "a.case.yaml",
         [
             (
-                "cases/a.case.yaml:1:12: cases.REC-01.readings: no entry under `recordings:` of the station says how "
+                "cases/a.case.yaml:1:12: readings: no entry under `recordings:` of the station says how "
                 "this file is written; found cases/a.case.yaml; allowed recordings/*.csv [no-form]"
             ),
         ],
@@ -321,7 +321,7 @@ CASE_PROBLEMS: list[tuple[str, str, list[str]]] = [
         "    scene: x\n    titel: a\n    title: Each",
         [
             (
-                "cases/a.case.yaml:5:12: cases.REC-01.scene: there is no such file; found cases/x "
+                "cases/a.case.yaml:5:12: cases.REC-01.scene: there is no file cases/x "
                 "[no-file]"
             ),
             (
@@ -485,7 +485,7 @@ CASE_PROBLEMS: list[tuple[str, str, list[str]]] = [
         "[../recordings/day1.csv, ../recordings/day1.csv]",
         [
             (
-                "cases/a.case.yaml:1:36: cases.REC-01.readings: this recording is named twice; found "
+                "cases/a.case.yaml:1:36: readings: this recording is named twice; found "
                 "../recordings/day1.csv [duplicate-name]"
             ),
         ],

@@ -32,7 +32,7 @@ STATION_PROBLEMS: list[tuple[str, str, list[str]]] = [
         "tolerance: 4}\n  2",
         "tolerance: 0,012, hysteresis: 10 %}\n  2",
         [
-            ("station.yaml:18:58: numbers are written with a decimal point, not a comma; found 0,012; allowed 0.012 [no-value]"),
+            ("station.yaml:18:58: channels.1.tolerance: numbers are written with a decimal point, not a comma; found 0,012; allowed 0.012 [wrong-value]"),
         ],
     ),
     (
@@ -70,8 +70,8 @@ STATION_PROBLEMS: list[tuple[str, str, list[str]]] = [
         "pulse: 12,5 ms",
         [
             (
-                "station.yaml:23:62: numbers are written with a decimal point, not a comma; found 12,5 ms; allowed "
-                "12.5 ms [no-value]"
+                "station.yaml:23:62: outputs.flap.pulse: numbers are written with a decimal point, not a comma; found 12,5 ms; allowed "
+                "12.5 ms [wrong-value]"
             ),
         ],
     ),
@@ -219,7 +219,7 @@ STATION_PROBLEMS: list[tuple[str, str, list[str]]] = [
         "learned: recordings/day2.csv",
         [
             (
-                "station.yaml:19:28: channels.2.reference.learned: there is no such file; found recordings/day2.csv; "
+                "station.yaml:19:28: channels.2.reference.learned: there is no file recordings/day2.csv; "
                 "did you mean recordings/day1.csv? [no-file]"
             ),
         ],
@@ -577,7 +577,7 @@ STATION_PROBLEMS: list[tuple[str, str, list[str]]] = [
         "station: tea-sampler-2\n",
         "station: tea-sampler-2\nrequirements: nowhere.csv\n",
         [
-            ("station.yaml:2:15: requirements: there is no such file; found nowhere.csv [no-file]"),
+            ("station.yaml:2:15: requirements: there is no file nowhere.csv [no-file]"),
         ],
     ),
     (

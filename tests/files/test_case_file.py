@@ -168,7 +168,7 @@ def test_a_link_that_leaves_the_folder(tmp_path: Path) -> None:
     make(folder, cases=CASES.replace("day1.csv", "link.csv"))
     (folder / "recordings" / "link.csv").symlink_to(outside)
     assert problems(folder) == [
-        "cases/a.case.yaml:1:12: cases.REC-01.readings: this path leaves the station folder; found recordings/link.csv; allowed files "
+        "cases/a.case.yaml:1:12: readings: this path leaves the station folder; found recordings/link.csv; allowed files "
         "inside it, or --allow-outside [outside-folder]"
     ]
     assert suite(folder, allow_outside=True).cases[0].readings == ("recordings/link.csv",)

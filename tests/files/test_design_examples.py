@@ -94,7 +94,7 @@ def _folder(tmp_path: Path, station: str) -> Path:
 def test_the_language_of_both_is_accepted_as_printed(tmp_path: Path) -> None:
     """The one thing that the printed station lacks is a form for the Parquet file that the printed cases name."""
     assert problems(_folder(tmp_path, STATION)) == [
-        "cases/recognition.case.yaml:2:12: cases.REC-01.readings: no entry under `recordings:` of the station says how this file is written; "
+        "cases/recognition.case.yaml:2:12: readings: no entry under `recordings:` of the station says how this file is written; "
         "found recordings/day1.parquet; allowed recordings/*.csv [no-form]",
     ]
 

@@ -1,4 +1,4 @@
-# ruff: noqa: E501 (messages stand whole on one line)
+
 """A whole folder: what is found, what it depends on, what loading does not load."""
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ def test_second_tables_are_found_by_the_recordings_name(tmp_path: Path) -> None:
     text = STATION.replace("target: part", "presentations: {file: recordings/*_truth.csv, start: s, end: e, target: p}")
     make(tmp_path, station=text)
     assert problems(tmp_path) == [
-        "station.yaml:29:3: recordings.recordings/*.csv.presentations: there is no such file; found recordings/day1_truth.csv; did you mean "
+        "station.yaml:29:3: recordings.recordings/*.csv.presentations: there is no file recordings/day1_truth.csv; did you mean "
         "recordings/day1.csv? [no-file]"
     ]
     (tmp_path / "recordings" / "day1_truth.csv").write_text("s,e,p\n", encoding="utf-8")

@@ -130,7 +130,7 @@ def test_sensor_and_controller_may_be_two_files(tmp_path: Path) -> None:
     ("change", "told"),
     [
         (("CH1.TOL;", "CH1_TOL;"), "station.yaml:31:3: settings_keys.channels.1.tolerance: no export has the key CH1.TOL; did you mean CH1_TOL? [unknown-name]"),
-        (("file: found.csv", "file: fuond.csv"), "run.yaml:2:1: settings_as_found.file: there is no such file; found fuond.csv; did you mean found.csv? [no-file]"),
+        (("file: found.csv", "file: fuond.csv"), "run.yaml:2:1: settings_as_found.file: there is no file fuond.csv; did you mean found.csv? [no-file]"),
         (("file: found.csv", "file: ../found.csv"), "run.yaml:2:1: settings_as_found.file: this path leaves the station folder; found ../found.csv; allowed files inside it, or --allow-outside [outside-folder]"),
         ((", by: trial crew 1", ""), "run.yaml:2:1: settings_as_found.by: this key is missing"),
         (("channels.1.tolerance", "channels.1.tolerence"), "station.yaml:31:3: settings_keys.channels.1.tolerence: there is no such setting in this file; did you mean `channels.1.tolerance`?; found channels.1.tolerence; allowed a path such as channels.1.tolerance, items of a list counted from 1 [unknown-name]"),

@@ -102,7 +102,7 @@ def test_responses_come_in_the_order_of_the_bands_and_are_inputs_of_the_result(t
         ("{centres: [420 nm, 480 nm, 550 nm, 640 nm]}", "{responses: r.csv}", [
             "station.yaml:10:5: sensors.sachet.bands.alike_over: this key is missing; it says how far along the spectrum the reflectances of these targets keep alike; usual are 50 to 150 nm [missing-key]",
             "station.yaml:10:5: sensors.sachet.bands.light: this key is missing; what a band sees is its response times the sensor's own light [missing-key]",
-            "station.yaml:10:24: sensors.sachet.bands.responses: there is no such file; found r.csv [no-file]",
+            "station.yaml:10:24: sensors.sachet.bands.responses: there is no file r.csv [no-file]",
         ]),
         ("{centres: [420 nm, 480 nm, 550 nm, 640 nm]}", "{responses: ../r.csv, light: LED-B9, alike_over: 90 nm}", [
             "station.yaml:10:24: sensors.sachet.bands.responses: this path leaves the station folder; found ../r.csv; allowed files inside it, or --allow-outside [outside-folder]",

@@ -69,7 +69,7 @@ ANSWERS = [
     # Y1: a decimal comma in braces
     (
         "{tolerance: 0,012, hysteresis: 10 %}",
-        ["1:15: numbers are written with a decimal point, not a comma; found 0,012; allowed 0.012 [no-value]"],
+        ["1:15: numbers are written with a decimal point, not a comma; found 0,012; allowed 0.012 [wrong-value]"],
     ),
     # Y3 and `color: #ff0000`
     (

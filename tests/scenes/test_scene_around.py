@@ -75,7 +75,7 @@ def test_check_tells_of_every_scene(tmp_path: Path, capsys: pytest.CaptureFixtur
     wrong = SCENE.replace("Lab: [82, 2, 46]", "Lab: [98, 2, 146]")
     (folder / "scenes" / "spare.scene.yaml").write_text(wrong, encoding="utf-8")
     assert cli.main(["check", str(folder)]) == 2
-    assert "spare.scene.yaml:12:3: chamomile: no reflectance between 0 and 1" in capsys.readouterr().err
+    assert "spare.scene.yaml:12:3: surfaces.chamomile.colour: Lab: [98, 2, 146]: no reflectance" in capsys.readouterr().err
 
 
 def test_a_station_with_problems_still_has_its_scenes_typed(tmp_path: Path) -> None:

@@ -116,7 +116,7 @@ def test_a_bad_spectrum(tmp_path: Path, text: str, answer: str) -> None:
 
 def test_a_spectrum_that_is_not_there(tmp_path: Path) -> None:
     (found,) = problems(make(tmp_path, MEASURED, parts=spectrum()))
-    assert found == "scenes/line.scene.yaml:12:25: surfaces.chamomile.spectrum: there is no such file; found scenes/part.csv; did you mean scenes/parts.csv? [no-file]"
+    assert found == "scenes/line.scene.yaml:12:25: surfaces.chamomile.spectrum: there is no file scenes/part.csv; did you mean scenes/parts.csv? [no-file]"
 
 
 def test_a_fluorescent_spectrum_may_go_above_1(tmp_path: Path) -> None:

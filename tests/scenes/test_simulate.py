@@ -136,7 +136,7 @@ def test_nothing_half_written_is_left(tmp_path: Path, monkeypatch: pytest.Monkey
 @pytest.mark.parametrize(
     ("name", "answer"),
     [
-        ("nowhere.scene.yaml", "there is no such file"),
+        ("nowhere.scene.yaml", "there is no file"),
         ("station.yaml", "a scene is a file NAME.scene.yaml"),
     ],
 )
@@ -179,7 +179,7 @@ def test_a_scene_is_simulated_whatever_is_wrong_with_others(tmp_path: Path) -> N
 def test_observing_a_scene_that_is_not_there(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert cli.main(["observe", str(make(tmp_path)), "scenes/lin.scene.yaml"]) == 2
     said = capsys.readouterr().err
-    assert "there is no such file; found scenes/lin.scene.yaml; did you mean scenes/line.scene.yaml? [no-file]" in said
+    assert "there is no file scenes/lin.scene.yaml; did you mean scenes/line.scene.yaml? [no-file]" in said
     assert cli.main(["observe", str(tmp_path), "scenes/line.scene.yaml"]) == 0
 
 
@@ -187,7 +187,7 @@ def test_other_readings_that_are_not_there(tmp_path: Path, capsys: pytest.Captur
     folder = make(tmp_path)
     assert cli.main(["run", str(folder), "--readings", "scenes/taugt.scene.yaml"]) == 2
     said = capsys.readouterr().err
-    assert "--readings: there is no such file; found scenes/taugt.scene.yaml; did you mean scenes/taught.scene.yaml?" in said
+    assert "--readings: there is no file scenes/taugt.scene.yaml; did you mean scenes/taught.scene.yaml?" in said
 
 
 # --- the picture --------------------------------------------------------------------------------------------------------------

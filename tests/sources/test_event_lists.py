@@ -62,7 +62,7 @@ def test_none_are_declared(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "told"),
     [
-        (None, "day_events.csv: recordings.events: there is no such file; day.csv needs it (an empty list has the line `time,event,note` alone) [no-file]"),
+        (None, "day_events.csv: recordings.events: there is no file day_events.csv; day.csv needs it (an empty list has the line `time,event,note` alone) [no-file]"),
         ("time,event\n1,belt stpo\n", "day_events.csv:2: event: belt stpo is no event that the station declares; did you mean belt stop? [unknown-name]"),
         ("time,event\n\n5,power on\n3,power on\n", "day_events.csv:4: time: this event is 0.002 s before the one in the line above; list them in order [unsorted-time]"),
         ("time,event\nnoon,power on\n", "day_events.csv:2: time: a time is due here, as the recording writes its own; found noon [bad-value]"),

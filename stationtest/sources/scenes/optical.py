@@ -105,6 +105,10 @@ def _at(place: Place, key: str, make: Callable[[], T]) -> T:
         raise FileProblems([Problem(place, key, problem.message, problem.code) for problem in error.problems]) from error
 
 
+def _of_the_colour(given: SurfaceOf, said: list[tuple[str, str]]) -> FileProblems:
+    return FileProblems([Problem(given.place, f"surfaces.{given.name}.colour", message, code) for message, code in said])
+
+
 def _told(place: Place, key: str, why: str) -> FileProblems:
     return FileProblems(Problem(place, key, why, "contradiction"))
 
@@ -214,7 +218,14 @@ class _Surfaces:
 
     def _body(self, given: SurfaceOf) -> Floats:
         if given.colour is not None:
-            return reflectance(given.colour, given.name)
+            colour = given.colour
+            listed = f"{colour.space}: [{', '.join(f'{value:g}' for value in colour.values)}]"
+            if colour.space == "Lab" and not 0 <= colour.values[0] <= 100:
+                raise _of_the_colour(given, [(f"L is 0 to 100; found {listed}", "wrong-value")])
+            try:
+                return reflectance(colour, listed)
+            except UsageError as error:
+                raise _of_the_colour(given, [(problem.message, problem.code) for problem in error.problems]) from error
         if given.spectrum is not None:
             return _on_grid(given.spectrum, given.name, None if given.fluorescent else 1.0)
         return np.full(len(GRID), given.grey or 0.0)
