@@ -142,7 +142,10 @@ def _print_requirements(found: Suite) -> None:
 
 def _print_warnings(found: Suite) -> None:
     from stationtest.engine import as_found, claims, register
+    from stationtest.files import run_file
 
+    for text in run_file.near_words(found.run_facts, found.station.required_in_run):
+        print(f"warning: run.yaml: {text}")
     for text in register.unregistered(found):
         print(f"warning: {text}")
     for caution in (*claims.not_recorded(found), *as_found.cautions(found)):

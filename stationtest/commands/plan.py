@@ -7,6 +7,7 @@ import argparse
 from stationtest import plugins
 from stationtest.commands.terminal import progress, table
 from stationtest.errors import EXIT_PASS
+from stationtest.files.words import duration_text
 
 
 def body(args: argparse.Namespace) -> int:
@@ -19,9 +20,12 @@ def body(args: argparse.Namespace) -> int:
         observed = running.observe_all(found, parts, found.readings(), progress=show)
     rows = planning.plan(found, observed, parts)
     counts = [
-        (row["id"], row["needs"], "" if row["found"] is None else str(row["found"]), _still(row["still"]), row["verdict"] or "")
+        (
+            row["id"], row["needs"], _amount(row["found"], row["found_ns"]), _amount(row["still"], row["still_ns"]),
+            row["verdict"] or "",
+        )
         for row in rows
-    ]
+    ]  # fmt: skip
     table(("case", "needs", "found", "still to present", "verdict so far"), counts)
     risks = {row["risks"]: row["needs"] for row in rows if row["risks"]}
     print()
@@ -35,5 +39,8 @@ def body(args: argparse.Namespace) -> int:
     return EXIT_PASS
 
 
-def _still(number: int | None) -> str:
+def _amount(number: int | None, duration_ns: int | None) -> str:
+    """In the unit in which the case asks for evidence."""
+    if duration_ns is not None:
+        return duration_text(duration_ns)
     return "" if number is None else str(number)

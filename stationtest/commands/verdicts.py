@@ -24,19 +24,16 @@ def print_facts(record: Record) -> None:
 def print_verdicts(record: Record) -> None:
     """The table of cases, the reasons, and the verdict on the whole."""
     result = record["result"]
-    cases = result["cases"]
-    rows = [
-        (
-            case["verdict"] or case["state"],
-            case["id"],
-            _conforming(case) if case["state"] == "executed" else "",
-            case["basis"] if case["state"] == "executed" else "",
-            case["title"],
-        )
-        for case in cases
-    ]
+    cases, counts = [case for case in result["cases"] if case["state"] == "executed"], result["counts"]
+    rows = [(case["verdict"] or "", case["id"], _conforming(case), case["basis"], case["title"]) for case in cases]
     table(("verdict", "case", "conforming", "basis", "title"), rows)
-    others = [case for case in cases if case["state"] == "executed" and case["verdict"] != "pass"]
+    for number, words in (
+        (counts["planned"] - counts["selected"], "not selected"),
+        (counts["selected"] - counts["executed"], "selected and not executed"),
+    ):
+        if number:
+            print(f"{number} {words}")
+    others = [case for case in cases if case["verdict"] != "pass"]
     if others:
         print()
     for case in others:
@@ -46,7 +43,6 @@ def print_verdicts(record: Record) -> None:
             print(f"warning: {case['id']}: {text}")
     for caution in result.get("cautions", []):
         print(f"caution: {caution['title']}: {caution['text']}")
-    counts = result["counts"]
     print()
     counted = (
         f"{counts['passed']} pass, {counts['failed']} fail, {counts['not_shown']} not shown, {counts['not_judged']} not judged, "

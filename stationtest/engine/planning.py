@@ -21,7 +21,7 @@ MORE_ACCEPTED = 3  # how many further plans `sizes` offers, each with one more n
 
 class PlanRow(TypedDict):
     """One case of a plan. `needs` spells products out; `shopping` is what is still to be presented; counts are None where no
-    readings were looked at, `planned` and `still` also where evidence is a duration."""
+    readings were looked at, `planned` and `still` also where evidence is a duration, which has `found_ns` and `still_ns`."""
 
     id: str
     title: str
@@ -30,6 +30,8 @@ class PlanRow(TypedDict):
     risks: str
     found: int | None
     still: int | None
+    found_ns: int | None
+    still_ns: int | None
     verdict: str | None
     shopping: list[str]
 
@@ -49,6 +51,8 @@ def _row(suite: Suite, case: Case, observations: Mapping[str, SourceObservations
         "risks": _both_risks(each, evidence.nonconforming_at_most) if each is not None and evidence.runs is None else "",
         "found": None,
         "still": None,
+        "found_ns": None,
+        "still_ns": None,
         "verdict": None,
         "shopping": [],
     }
@@ -60,11 +64,16 @@ def _row(suite: Suite, case: Case, observations: Mapping[str, SourceObservations
     result = judge(suite, case, observations, parts)
     row["found"], row["verdict"] = result["found"], result["verdict"]
     row["still"] = 0 if each is not None else None
+    if evidence.duration_ns is not None:
+        row["found_ns"], row["still_ns"] = sum(entry["duration_ns"] or 0 for entry in result["strata"]), 0
     for entry in result["strata"]:
         if entry["nonconforming"] > evidence.nonconforming_at_most:
             row["shopping"].append(f"{entry['label']}: nothing would help this plan, it has failed")
         elif entry["verdict"] == "not judged":
-            row["shopping"].append(f"{entry['label']}: {entry['reason']}")
+            short = max(0, each - entry["conforming"]) if each else 0
+            row["still"] = row["still"] + short if row["still"] is not None else None
+            again = _wanted(case, entry["label"], short, None) if short else entry["label"]
+            row["shopping"].append(f"{again}; those that are there were not judged: {entry['reason']}")
         elif each and entry["verdict"] != "pass" and entry["not_judged"] > evidence.not_judged_at_most * entry["found"]:
             row["shopping"].append(f"{entry['label']}: {entry['not_judged']} not judged, more than the plan leaves out")
         elif each is not None:
@@ -74,6 +83,7 @@ def _row(suite: Suite, case: Case, observations: Mapping[str, SourceObservations
                 row["shopping"].append(_wanted(case, entry["label"], short, None))
         elif (evidence.duration_ns or 0) > (entry["duration_ns"] or 0):
             longer = (evidence.duration_ns or 0) - (entry["duration_ns"] or 0)
+            row["still_ns"] = (row["still_ns"] or 0) + longer
             row["shopping"].append(_wanted(case, entry["label"], None, longer))
     return row
 
@@ -115,7 +125,9 @@ def _both_risks(n: int, accepted: int) -> str:
 
 
 def _times(chance: float) -> str:
-    return f"{math.floor(chance * 100 + 0.5)} times in 100"
+    """Never rounded to certainty: 99.7 stays 99.7."""
+    whole = math.floor(chance * 100 + 0.5)
+    return f"{whole if whole < 100 or chance == 1 else f'{math.floor(chance * 1000) / 10:.1f}'} times in 100"
 
 
 def sizes(reliability: float, confidence: float, nonconforming: int = 0) -> tuple[list[str], list[list[str]], str]:

@@ -11,6 +11,7 @@ from stationtest.errors import Problem
 from stationtest.files.field_problems import typed
 from stationtest.files.fields import ByKind, Fields
 from stationtest.files.scalars import Text
+from stationtest.files.suggest import nearest
 from stationtest.files.time_fields import Instant
 from stationtest.files.tree import Hole, Map, Tree
 from stationtest.model.case import RunFacts
@@ -88,6 +89,15 @@ def _exports(fields: RunFields, root: Map, tree: Tree) -> Iterator[Export]:
             if part is not None:
                 place = tree.place(next(key for key in root if key == "settings_as_found"))
                 yield Export(path=str(part.file), read=part.read, by=part.by, again=again, place=place)
+
+
+def near_words(facts: RunFacts, required: tuple[str, ...]) -> Iterator[str]:
+    """Words of the user's own that are so like a known one, of which nothing is stated, that it was probably meant."""
+    unstated = [key for key, value in facts.facts if value is None]
+    for key, value in facts.facts:
+        near = nearest(key, unstated) if value is not None and key not in (*KNOWN, *required) else None
+        if near:
+            yield f"{key}: this is taken as a word of your own; did you mean {near}?"
 
 
 def no_facts(required: tuple[str, ...]) -> RunFacts:

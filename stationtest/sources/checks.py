@@ -6,7 +6,7 @@ Every refusal names the row and the key of the form that would mend it.
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable, Collection, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, NoReturn
 
@@ -21,6 +21,7 @@ from stationtest.model.recording_form import RecordingForm
 from stationtest.place import Place
 from stationtest.sources.columns import plain
 
+NOT_STATED: Mapping[str, Place] = {}
 NOT_NOTED = -1  # a cell of a hand trial that was left empty
 
 
@@ -194,14 +195,18 @@ def seconds(ns: int) -> str:
     return f"{sign}{ns // 10**9}.{ns % 10**9:09d}".rstrip("0").rstrip(".") + " s"
 
 
-def all_there(asked: Iterable[tuple[str, str]], columns: Collection[str], where: Where) -> None:
-    """Refuse a file without some of these columns, each with the key that names it: all of them at once."""
+def all_there(
+    asked: Iterable[tuple[str, str]], columns: Collection[str], where: Where, stated: Mapping[str, Place] = NOT_STATED
+) -> None:
+    """Refuse a file without some of these columns, each with the key that names it: all of them at once. `stated` says where
+    station.yaml does, by the beginning of the key."""
     said: list[Problem] = []
     for column, key in asked:
         if column not in columns:
             meant = nearest(column, columns)
             hint = f"; did you mean {shown(meant)}?" if meant else ""
-            message = f"there is no column {shown(column)} in this file{hint}; it has {allowed_words(columns)}"
+            by = next((f", named in {place}" for start, place in stated.items() if key.startswith(start) and place.path), "")
+            message = f"there is no column {shown(column)} in this file{by}{hint}; it has {allowed_words(columns)}"
             said.append(Problem(Place(where.path, 0, 0), key, message, "missing-column"))
     if said:
         raise ReadingsError(said)

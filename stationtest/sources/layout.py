@@ -201,7 +201,8 @@ def _check(
     uses += [(s.column, "on/off" if s.bit is None else "packed", _key(k, s)) for k, s in digital]
     uses += [(form.match.column, "number of the match", "match.column")] if form.match else []
     uses += [(column, "word", names_.key) for column, names_ in names.values()]
-    checks.all_there([(column, key) for column, _, key in uses], columns, where)
+    stated = {f"sensors.{sensor.name}.": sensor.place for sensor in sensors} | {"": form.place}
+    checks.all_there([(column, key) for column, _, key in uses], columns, where, stated)
     seen: dict[str, tuple[str, str]] = {}
     for column, kind, key in uses:
         if list(columns).count(column) > 1:

@@ -209,7 +209,7 @@ def _read(recording: Recording, path: str, form: RecordingForm, reader: Reader, 
         wanted[column], keys[column] = "text", own.key
     if form.void:
         wanted[form.void], keys[form.void] = "digital", f"{prefix}void"
-    all_there(keys.items(), reader.columns, Where(path))
+    all_there(keys.items(), reader.columns, Where(path), {"": recording.form.place})
     held: dict[str, list[Any]] = {key: [] for key in (*at, *names, "void")}
     wrong: list[Problem] = []
     for begin, table in reader.tables(wanted):

@@ -39,7 +39,9 @@ def test_a_second_table_all_its_columns_at_once(tmp_path: Path) -> None:
     lines = told(with_table(tmp_path / "s", "from,bis,sort\n60,120,mint\n", "sensor"))
     of_day = [line for line in lines if "truth.csv" in line]
     assert [line.split(": ")[1] for line in of_day] == ["presentations.end", "presentations.sensor", "presentations.target"]
-    assert "there is no column to in this file; it has from, bis, sort [missing-column]" in of_day[0]
+    line = 1 + (tmp_path / "s" / "station.yaml").read_text(encoding="utf-8").split('"recordings/*.csv"')[0].count("\n")
+    named = f"named in {tmp_path / 's' / 'station.yaml'}:{line}:3"
+    assert f"there is no column to in this file, {named}; it has from, bis, sort [missing-column]" in of_day[0]
 
 
 def test_a_second_table_all_kinds_of_mistakes_at_once(tmp_path: Path) -> None:
@@ -115,6 +117,15 @@ def test_recordings_that_no_case_names_yet(tmp_path: Path) -> None:
     (made / "recordings" / "day2.csv").write_text("ms;r;g;b;part;no\n0;1;2;3;;\n", encoding="utf-8")
     check = kit.command("check", made)
     assert check.returncode == 0 and "recordings/day2.csv: nothing wrong with it; no case names it" in check.stdout
+
+
+def test_a_word_of_a_run_that_is_nearly_a_known_one(tmp_path: Path) -> None:
+    made = kit.station(tmp_path / "s", kit.PASSES)
+    (made / "run.yaml").write_text("whoo: A\nlamp hours: 100\n", encoding="utf-8")
+    said = kit.command("check", made).stdout.splitlines()
+    assert [line for line in said if line.startswith("warning: run.yaml")] == [
+        "warning: run.yaml: whoo: this is taken as a word of your own; did you mean who?"
+    ]
 
 
 @pytest.mark.parametrize(

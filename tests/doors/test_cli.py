@@ -194,6 +194,7 @@ def test_run_never_writes_over_an_earlier_one(
 def test_only_some_cases(station: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     code, out, _ = told(capsys, "run", station, "-o", tmp_path / "run", "--only", "GOOD-01")
     assert code == 0 and "partial: 3 of the planned cases were not selected: BAD-01, FEW-01, HAND-01." in out
+    assert "not run" not in out and "3 not selected" in out.splitlines()
     result = kit.record_of(tmp_path / "run")["result"]
     assert result["partial"] and result["counts"]["planned"] == 4 and result["counts"]["executed"] == 1
     assert [case["state"] for case in result["cases"]] == ["executed", "not run", "not run", "not run"]
@@ -247,6 +248,33 @@ def test_plan(station: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert "FEW-01: 240 × mint" in out
     few = next(line for line in out.splitlines() if line.startswith("FEW-01"))
     assert "299 presentations" in few and "not shown" in few
+
+
+def test_plan_where_nothing_could_be_judged(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """All mints were presented after their last valid day (the starter's run.yaml says 2026): all 59 are still to be presented.
+    The belt is asked for in seconds and answered in seconds."""
+    belt = "  BELT-01:\n    title: Bare\n    present: {between: bare belt}\n    expect: {no_channel: yes}\n"
+    cases = kit.FAILS.replace("no_channel", "own_channel_only") + belt + "    evidence: {duration: 20 s, events: none}\n"
+    folder = kit.station(tmp_path / "s", cases)
+    day = folder / "recordings" / "day1.csv"
+    lines = [line.split(";") for line in day.read_text(encoding="utf-8").splitlines()]
+    lines = [[*line[:5], "M" + line[5] if line[4] == "mint" else line[5]] for line in lines]
+    day.write_text("\n".join(";".join(line) for line in lines) + "\n", encoding="utf-8")
+    register = "id,target,valid_until\n" + "".join(f"M{number},mint,2025-12-31\n" for number in range(1, 11))
+    (folder / "specimens.csv").write_text(register, encoding="utf-8")
+    code, out, _ = told(capsys, "plan", folder)
+    rows = {line.split()[0]: line for line in out.splitlines() if line.startswith(("BAD-01", "BELT-01"))}
+    assert code == 0 and rows["BAD-01"].split()[-4:] == ["59", "59", "not", "judged"]
+    assert "  BAD-01: 59 × mint; those that are there were not judged: none of 59 presentations could be judged" in out
+    assert rows["BELT-01"].count(" s ") == 3, "needs, found and still to present, each in seconds"
+
+
+def test_chances_are_not_rounded_to_certainty() -> None:
+    """0.999 ** 3 = 0.997003; 0.9999 ** 1 = 0.9999."""
+    from stationtest.engine import planning
+
+    assert planning._times(0.999**3) == "99.7 times in 100" and planning._times(0.9999) == "99.9 times in 100"
+    assert planning._times(1.0) == "100 times in 100" and planning._times(0.5527) == "55 times in 100"
 
 
 def test_sizes(capsys: pytest.CaptureFixture[str]) -> None:

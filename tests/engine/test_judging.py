@@ -444,7 +444,9 @@ def test_a_plan_with_readings_lists_what_is_still_to_be_presented() -> None:
     assert lost["shopping"] == ["mint: 2 not judged, more than the plan leaves out"], "more clean ones would not help"
     assert "more clean" not in run_case(table, case(of("mint"), **OWN))["reason"]
     never = plan(table, case(of("mint"), basis="recorded", **OWN))[0]
-    assert never["shopping"][0].startswith("mint: none of 40 presentations could be judged")
+    assert never["shopping"][0].startswith(
+        "59 × mint; those that are there were not judged: none of 40 presentations could be judged"
+    )
     watch = plan(belt(4), case(BELT, Evidence(duration_ns=600_000 * MS), no_channel="yes"))[0]
     assert watch["shopping"] == ["6 min of bare belt"]
     assert watch["needs"] == "10 min without an event"
