@@ -107,7 +107,8 @@ def histogram(figure: dict[str, Any]) -> Markup:
     high = max([edges[-1], *(limit["value"] * 1.05 for limit in data["limits"])])
     x = Axis(min(0.0, edges[0]), high, 64, 690)
     y = Axis(0, max(bars, default=1) or 1, 208 + down, 40 + down)
-    frame(drawing, x, y, f"{data['quantity']}, {data['unit']}", "presentations")
+    every = f" (readings every {data['resolution']:.6g} {data['unit']})" if data["resolution"] else ""
+    frame(drawing, x, y, f"{data['quantity']}, {data['unit']}{every}", "presentations")
     drawing.bars(
         [
             (x.at(a), y.at(bar), max(1.0, x.at(b) - x.at(a) - 0.8), y.start - y.at(bar))
@@ -117,8 +118,6 @@ def histogram(figure: dict[str, Any]) -> Markup:
         "bar",
     )
     _labelled(drawing, [(x.at(limit["value"]), limit["words"]) for limit in limits], y.start)
-    if data["resolution"]:
-        drawing.text(690, y.end - 10, f"readings every {decimal(data['resolution'])} {data['unit']}", anchor="end")
     return drawing.markup()
 
 
