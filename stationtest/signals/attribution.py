@@ -244,16 +244,28 @@ def _summary(which: Ints, begin: Ints, until: Ints, start: Ints, seen_ns: int) -
     if len(which) > 1:
         close = (which[1:] == which[:-1]) & (begin[1:] - until[:-1] < seen_ns)
         doubtful[which[1:][close]] = True
-    for index in np.flatnonzero(doubtful):
-        runs = np.stack([begin[which == index], until[which == index]], axis=1)
-        fewest, greatest = ternary.pulse_range(ternary.known(runs), runs[:1, 0], runs[-1:, 1], seen_ns)
-        least[index], most[index] = fewest[0], greatest[0]
+    if doubtful.any():
+        least[doubtful], most[doubtful] = _counts(which, begin, until, doubtful, seen_ns)
     nothing = np.zeros(k, bool)
     return Attributed(
         fired=fired, silent=on_ns == 0, perhaps=(on_ns > 0) & ~fired, held=nothing, no_margin=nothing.copy(),
         held_over_ns=np.zeros(k, np.int64), held_from=np.full(k, -1), first_on_ns=first, on_ns=on_ns, longest_ns=longest,
         pulses_min=least, pulses_max=most, ambiguous=nothing.copy(),
     )  # fmt: skip
+
+
+def _counts(which: Ints, begin: Ints, until: Ints, chosen: Bools, seen_ns: int) -> tuple[Ints, Ints]:
+    """Fewest and most pulses that a controller could count in each of the chosen presentations, of their own runs alone: the
+    presentations are laid one behind the other, too far apart to touch, and asked all at once."""
+    mine = chosen[which]
+    which, begin, until = which[mine], begin[mine], until[mine]
+    head = np.flatnonzero(np.append(True, which[1:] != which[:-1]))
+    tail = np.append(head[1:], len(which)) - 1
+    lasts = until[tail] - begin[head]
+    place = np.append(0, np.cumsum(lasts + seen_ns + 1)[:-1])
+    shift = np.repeat(place - begin[head], tail - head + 1)
+    runs = np.stack([begin + shift, until + shift], axis=1)
+    return ternary.pulse_range(ternary.known(runs), place, place + lasts, seen_ns)
 
 
 def _held_from(own: Bools, held: Bools) -> Ints:

@@ -166,7 +166,16 @@ class TablesRecording(Recording):
         return reader_of(Path(self.suite.folder) / table.path, table.path, table.form, self.formats)[1][0][1]
 
     def _first_ns(self, clock: str) -> int:
-        """The first row of the first table on a clock, as in the file."""
+        """The first row of the first table on a clock, as in the file; read once."""
+        if clock not in self._firsts:
+            self._firsts[clock] = self._read_first_ns(clock)
+        return self._firsts[clock]
+
+    @cached_property
+    def _firsts(self) -> dict[str, int]:
+        return {}
+
+    def _read_first_ns(self, clock: str) -> int:
         table = next(table for table in self.tables.tables if table.clock == clock)
         if isinstance(table, SignalsTable):
             return first_time(self.reader_for(table), table, Where(table.path))
