@@ -153,6 +153,8 @@ def layout(
         strobe = () if form.coded.strobe is None else (form.coded.strobe,)
         digital += [("line", line) for line in (*form.coded.lines, *strobe)]
     names = names_of(station, form)
+    if form.gate is not None:  # what was presented stands in its list; conditions in either
+        names = {role: named for role, named in names.items() if role not in TRUTH and named[0] in columns}
     if trials:
         if form.void:
             digital.append((VOID[0], Digital(name=VOID[1], column=form.void)))

@@ -56,6 +56,27 @@ def test_an_end_before_its_start(tmp_path: Path) -> None:
     assert "a presentation must end after it starts" in lines[0] and "does not say what was presented" in lines[1]
 
 
+def test_a_list_beside_a_gate(tmp_path: Path) -> None:
+    """The starter's recording with a gate that is on wherever a sachet is."""
+    made = kit.station(tmp_path / "s", kit.PASSES)
+    form = """  "recordings/day1.csv":
+    {separator: semicolon, time: {column: ms, in: ms}, every: 1 ms, gap: 3 ms, inputs: {gate: gate}, on: ["1"], off: ["0"],
+     target: target, gate: {input: gate, list: lists/*_list.csv}}
+"""
+    changed(changed(made, '  "recordings/*.csv":', form + '  "recordings/*.csv":'), "between:", "inputs: [gate]\nbetween:")
+    day = made / "recordings" / "day1.csv"
+    head, *lines = day.read_text(encoding="utf-8").splitlines()
+    lines = [f"{line};{int(line.split(';')[4] != '')}" for line in lines]
+    day.write_text("\n".join([f"{head};gate", *lines]) + "\n", encoding="utf-8")
+    (made / "lists").mkdir()
+    (made / "lists" / "day1_list.csv").write_text("target\nmimt\n", encoding="utf-8")
+    (line,) = told(made)
+    assert line.startswith("lists/day1_list.csv:2: target: mimt is not a target of this station; did you mean mint?")
+    (made / "lists" / "day1_list.csv").write_text("target\nmint\nchamomile\n", encoding="utf-8")
+    (line,) = told(made)
+    assert "gate was on 118 times, lists/day1_list.csv lists 2" in line
+
+
 @pytest.mark.parametrize(
     ("events", "expected"),
     [

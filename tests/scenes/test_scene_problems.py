@@ -38,6 +38,7 @@ CHANGED = [
     ("grey: 6 %", "fluorescent: yes, grey: 6 %", "fluorescence lets a measured `spectrum` go above 1; there is none here [contradiction]"),
     ("grey: 6 %", "gloss: {index: 0.9, roughness: 0.1}, grey: 6 %", "a refractive index lies above 1 and at most at 4; found 0.9"),
     ("Lab: [82, 2, 46]", "Lab: [98, 2, 146]", "no reflectance between 0 and 1 has X, Y, Z"),
+    ("Lab: [82, 2, 46]", "Lab: [182, 2, 46]", "surfaces.chamomile.colour: L is 0 to 100; found Lab: [182, 2, 46]"),
     ("chamomile: {length: 40 mm", "chamomil: {length: 40 mm", "there is no target of this name; did you mean `chamomile`?"),
     ("chamomile: {length: 40 mm", "chamomile: {surface: camomile, length: 40 mm", "there is no surface of this name in the scene; did you mean `chamomile`?"),
     ("chamomile: {length: 40 mm", "chamomile: {raised: 40 mm, length: 40 mm", "a target 40 mm higher would touch the head at a standoff of 40 mm [contradiction]"),

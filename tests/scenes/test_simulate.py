@@ -145,6 +145,17 @@ def test_a_wrong_path(tmp_path: Path, name: str, answer: str, capsys: pytest.Cap
     assert answer in capsys.readouterr().err
 
 
+def test_messages_name_the_scene_as_it_was_typed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    scene = make(tmp_path) / "scenes" / "line.scene.yaml"
+    scene.write_text(scene.read_text(encoding="utf-8").replace("seed: 7", "seed: seven"), encoding="utf-8")
+    monkeypatch.chdir(scene.parent)
+    assert cli.main(["simulate", "line.scene.yaml"]) == 2
+    place = capsys.readouterr().err.partition(": seed: ")[0].rpartition(":")[0].rpartition(":")[0]
+    assert not Path(place).is_absolute() and Path(place).resolve() == scene
+
+
 def test_other_readings_under_the_same_cases(tmp_path: Path) -> None:
     """The cases keep their ids, the source is what was put under them, and the record calls itself partial."""
     folder = make(tmp_path)
