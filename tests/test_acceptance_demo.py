@@ -15,6 +15,7 @@ from collections import Counter, defaultdict
 from pathlib import Path
 from typing import Any
 
+import pyarrow.parquet as pq
 import pytest
 
 import stationtest
@@ -109,6 +110,15 @@ def faulty_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def faulty(faulty_folder: Path) -> dict[str, Any]:
     return judged(faulty_folder)
+
+
+def test_the_recordings_that_lie_there_are_those_of_the_script(right_folder: Path) -> None:
+    for made_now in sorted([*right_folder.glob("recordings/*_*"), right_folder / "specimens.csv"]):
+        lies_there = ACCEPTANCE / made_now.relative_to(right_folder)
+        if made_now.suffix == ".parquet":
+            assert pq.read_table(made_now).equals(pq.read_table(lies_there)), made_now.name
+        else:
+            assert made_now.read_bytes() == lies_there.read_bytes(), made_now.name
 
 
 def test_every_case_has_its_line(right: dict[str, Any]) -> None:
