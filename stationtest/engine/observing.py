@@ -5,9 +5,7 @@ from __future__ import annotations
 
 from stationtest.engine import learning
 from stationtest.engine.facts import way_is_there
-from stationtest.engine.hand_trials import observe_trials
 from stationtest.engine.observer import Observer, Progress
-from stationtest.engine.placing import observe_placed
 from stationtest.model.case import Suite
 from stationtest.model.observations import SourceObservations
 from stationtest.model.parts import Parts
@@ -23,7 +21,11 @@ def observe(suite: Suite, key: str, parts: Parts, *, progress: Progress | None =
     way_is_there(recording)
     taught = learning.learn(suite, parts, recording.sensors)
     if recording.form.rows == "trials":
+        from stationtest.engine.hand_trials import observe_trials
+
         return observe_trials(suite, recording, parts, taught)
     if recording.worlds:
+        from stationtest.engine.placing import observe_placed  # what a plain recording needs is loaded alone
+
         return observe_placed(suite, recording, parts, taught, progress)
     return Observer(suite, recording, parts, taught).run(progress)
