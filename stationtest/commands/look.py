@@ -77,7 +77,7 @@ def _station_of(path: str) -> tuple[Suite | None, str]:
 
 def _declared(suite: Suite, key: str) -> bool:
     from stationtest.files.paths import matches
-    from stationtest.model.recording_tables import has_tables
+    from stationtest.model.endings import has_tables
 
     return has_tables(key) or any(matches(key, form.pattern) for form in suite.station.recordings)
 
@@ -86,7 +86,7 @@ def _files(suite: Suite, key: str) -> list[str]:
     """The files of a declared recording that hold a table, each once."""
     from stationtest.files import recording_file
     from stationtest.files.paths import Folder
-    from stationtest.model.recording_tables import has_tables
+    from stationtest.model.endings import has_tables
 
     if not has_tables(key):
         return [key]

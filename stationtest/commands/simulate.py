@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from stationtest.commands.terminal import progress
 from stationtest.errors import EXIT_PASS, usage
-from stationtest.model.scene import SUFFIX, is_scene
+from stationtest.model.endings import SCENE, is_scene
 
 if TYPE_CHECKING:
     from stationtest.sources.scenes.opened import OpenedScene
@@ -22,7 +22,7 @@ def body(args: argparse.Namespace) -> int:
 
     if not is_scene(args.scene) or not os.path.isfile(args.scene):
         given = shown(args.scene, 200)
-        said = f"there is no file {given}" if is_scene(args.scene) else f"a scene is a file NAME{SUFFIX}; found {given}"
+        said = f"there is no file {given}" if is_scene(args.scene) else f"a scene is a file NAME{SCENE}; found {given}"
         raise usage(said, "no-file")
     if args.output and not args.output.endswith(".parquet"):
         raise usage(f"readings are written as Parquet, to a file NAME.parquet; found {shown(args.output, 200)}")
@@ -30,7 +30,7 @@ def body(args: argparse.Namespace) -> int:
     if not os.path.isabs(args.scene):
         folder = os.path.relpath(folder)  # so that messages name files as they were typed
     key = os.path.relpath(os.path.abspath(args.scene), folder).replace(os.sep, "/")
-    output = args.output or args.scene.removesuffix(SUFFIX) + ".parquet"
+    output = args.output or args.scene.removesuffix(SCENE) + ".parquet"
     loaded = suite.load_station(folder, allow_outside=args.allow_outside, readings=[key])
     opened = open_scene(loaded, key)
     if args.picture and args.output is None:

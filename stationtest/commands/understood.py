@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 from stationtest.commands.turns_told import starts_again
 from stationtest.files.words import duration_text
 from stationtest.model.case import Suite
+from stationtest.model.endings import has_tables
 from stationtest.model.match_number import Numbers
 from stationtest.model.parts import Parts
 from stationtest.model.recording_form import RecordingForm
-from stationtest.model.recording_tables import has_tables
 
 if TYPE_CHECKING:
     from stationtest.sources.scenes.opened import OpenedScene

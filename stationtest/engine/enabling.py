@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +18,9 @@ from stationtest.engine.station_signals import Recorded
 from stationtest.model.station import Channel
 from stationtest.signals import intervals
 from stationtest.signals.batch import Batch
-from stationtest.sources.logged import Key, Logged
+
+if TYPE_CHECKING:
+    from stationtest.sources.logged import Key, Logged
 
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]

@@ -19,10 +19,10 @@ from stationtest.engine.presented import presented
 from stationtest.errors import Problem, StationtestError
 from stationtest.files.paths import beside_recording, matches
 from stationtest.model.case import Suite
+from stationtest.model.endings import has_tables
 from stationtest.model.observations import Presentations
 from stationtest.model.parts import Parts
 from stationtest.model.recording_form import RecordingForm
-from stationtest.model.recording_tables import has_tables
 from stationtest.signals.batch import Listed
 from stationtest.signals.presentations import builder_for
 from stationtest.sources.events import read_events

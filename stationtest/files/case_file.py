@@ -21,9 +21,8 @@ from stationtest.files.suggest import allowed_words, nearest
 from stationtest.files.tree import Hole, Items, Map, Tree, Word, plain
 from stationtest.files.words import shown
 from stationtest.model.case import Case, Expected
+from stationtest.model.endings import SCENE, has_tables, is_scene
 from stationtest.model.parts import ExpectationPart
-from stationtest.model.recording_tables import has_tables
-from stationtest.model.scene import SUFFIX, is_scene
 from stationtest.place import Place
 
 _HEAD = ("readings", "scene", "evidence", "basis")
@@ -283,7 +282,7 @@ class _Reader:
             at_key = key if node.get(key) is self.inherited.get(key) else f"{path}.{key}"
             relative, message, code = self._recording(word)
             if not message and is_scene(relative) != (key == "scene"):
-                message = f"a scene is a file NAME{SUFFIX} and stands under `scene:`; found {shown(relative)}"
+                message = f"a scene is a file NAME{SCENE} and stands under `scene:`; found {shown(relative)}"
                 code = "wrong-value"
             if message:
                 self.problems.append(Problem(self.tree.place(word), at_key, message, code))

@@ -15,7 +15,7 @@ from stationtest.files.station_fields import (
     TargetFields,
 )
 from stationtest.files.words import listed
-from stationtest.model.scene import is_scene
+from stationtest.model.endings import is_scene
 
 Told = tuple[tuple[str | int, ...], str, str]
 

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable
+from typing import TYPE_CHECKING
 
 from stationtest.errors import Problem
 from stationtest.files.paths import Folder
 from stationtest.files.station_file import StationFile
 from stationtest.files.tree import Tree
 from stationtest.model.case import InputFile
-from stationtest.model.scene import Scene, is_scene
+from stationtest.model.endings import is_scene
+
+if TYPE_CHECKING:
+    from stationtest.model.scene import Scene
 
 SCENES = "scenes"
 

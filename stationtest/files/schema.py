@@ -29,9 +29,9 @@ from stationtest.files.station_file import FILE, names_of
 from stationtest.files.suite import CASES, case_files, no_station
 from stationtest.files.tables_fields import RecordingFileFields
 from stationtest.files.tree import MAX_BYTES, Map, parse
+from stationtest.model.endings import has_tables
 from stationtest.model.parts import ExpectationPart, resolve
 from stationtest.model.record import RECORD_VERSION, Record
-from stationtest.model.recording_tables import has_tables
 from stationtest.model.station import LANGUAGE
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from stationtest.errors import Problem
-from stationtest.files import settings_export, station_checks, station_model
+from stationtest.files import station_checks, station_model
 from stationtest.files.evidence_fields import EvidenceFields, evidence_problems
 from stationtest.files.field_problems import locate, typed
 from stationtest.files.paths import Folder
@@ -77,12 +77,15 @@ def read_station(tree: Tree, folder: Folder) -> StationFile:
     if fields is not None and not problems:
         file.station = station_model.station(fields, root, tree, folder)
         file.written = plain(_dumped(fields))
-        file.problems += _untold(file.station.settings_keys, file.written)
+        if file.station.settings_keys:
+            file.problems += _untold(file.station.settings_keys, file.written)
     return file
 
 
 def _untold(keys: Iterable[SettingKey], written: dict[str, Any]) -> Iterator[Problem]:
     """Keys of devices for settings that this file does not have."""
+    from stationtest.files import settings_export  # few stations name keys of devices
+
     for one in keys:
         value = settings_export.setting_of(written, one.setting)
         if value is None or isinstance(value, dict | list):

@@ -6,7 +6,7 @@ import gc
 import os
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from stationtest.errors import FileProblems, Problem, UsageError, usage
 from stationtest.files import digest
@@ -19,12 +19,14 @@ from stationtest.files.tree import MAX_BYTES, Tree, parse
 from stationtest.files.words import shown
 from stationtest.model.case import Case, InputFile, RunFacts, Suite
 from stationtest.model.correction import Correction
+from stationtest.model.endings import has_tables, is_scene
 from stationtest.model.parts import ExpectationPart, resolve
-from stationtest.model.recording_tables import has_tables
-from stationtest.model.scene import Scene, is_scene
-from stationtest.model.settings_found import SettingsFound
 from stationtest.model.station import GRADES, Requirement, Specimen, Station
 from stationtest.place import NOWHERE, Place
+
+if TYPE_CHECKING:
+    from stationtest.model.scene import Scene
+    from stationtest.model.settings_found import SettingsFound
 
 CASES, SUFFIX = "cases", ".case.yaml"
 

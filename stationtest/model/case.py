@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from stationtest.model.correction import Correction
-from stationtest.model.scene import Scene
-from stationtest.model.settings_found import Export, SettingsFound
 from stationtest.model.station import Requirement, Specimen, Station
 from stationtest.place import NOWHERE, Place
+
+if TYPE_CHECKING:  # few suites have any
+    from stationtest.model.scene import Scene
+    from stationtest.model.settings_found import Export, SettingsFound
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,13 +11,6 @@ from stationtest.model.digital import Digital
 from stationtest.model.recording_form import RecordingForm
 from stationtest.place import NOWHERE, Place
 
-SUFFIX = ".recording.yaml"
-
-
-def has_tables(path: str) -> bool:
-    """Whether a recording's path names a file that declares tables."""
-    return path.endswith(SUFFIX)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReadingsTable:

@@ -13,13 +13,6 @@ from stationtest.model.spectrum import Spectrum
 from stationtest.model.station import Colour
 from stationtest.place import NOWHERE, Place
 
-SUFFIX = ".scene.yaml"
-
-
-def is_scene(path: str) -> bool:
-    """Whether a path under `readings` names a scene and no recording."""
-    return path.endswith(SUFFIX)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Led:

@@ -6,9 +6,8 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from stationtest.model.case import Suite
+from stationtest.model.endings import has_tables, is_scene
 from stationtest.model.parts import ReadingFormatPart
-from stationtest.model.recording_tables import has_tables
-from stationtest.model.scene import is_scene
 from stationtest.sources.formats import form_of, reader_of
 from stationtest.sources.readings import Readings
 from stationtest.sources.recorded import Recording

@@ -85,15 +85,15 @@ def station(prefix: Path) -> Path:
     return folder
 
 
-def once(command: list[str], env: dict[str, str] | None = None) -> tuple[float, float]:
-    """Wall seconds and peak memory in MB of one whole process."""
+def once(command: list[str], env: dict[str, str] | None = None) -> float:
+    """Wall seconds of one whole process."""
     begin = time.perf_counter()
     child = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, env=env)
     _, errors = child.communicate()
     seconds = time.perf_counter() - begin
     if child.returncode:
         sys.exit(f"{' '.join(command)} failed:\n{errors.decode()}")
-    return seconds, 0.0
+    return seconds
 
 
 def peak_mb(command: list[str], env: dict[str, str] | None = None) -> float:
@@ -136,13 +136,14 @@ def main() -> None:
         "observe, 16 channels": observe(wide),
     }
     env = {**os.environ, "PYTHONPATH": os.pathsep.join([str(helper), os.environ.get("PYTHONPATH", "")])}
+    env.pop("PYTHONDONTWRITEBYTECODE", None)
     if given.long:
         commands["observe, ten hours"] = observe(make(scripts, work, "long", 36000, 4, "parquet"))
     times: dict[str, list[float]] = {name: [] for name in commands}
     for turn in range(given.runs + 1):
         for name, command in commands.items():
-            seconds, _ = once(command, env)
-            if turn:  # the first turn warms the file cache
+            seconds = once(command, env)
+            if turn:  # the first turn warms the file cache, and compiles what an installer would have compiled
                 times[name].append(seconds)
     memory = {name: peak_mb(command, env) for name, command in commands.items()}
     middle = {name: statistics.median(found) for name, found in times.items()}
