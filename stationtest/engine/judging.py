@@ -27,7 +27,6 @@ from stationtest.files.words import listed
 from stationtest.model import record
 from stationtest.model.case import Case, Expected, Present, Suite
 from stationtest.model.judged import CONFORMING, NONCONFORMING, NOT_JUDGED, Judged, Verdict
-from stationtest.model.observations import INVALID
 from stationtest.model.parts import ExpectationPart, Parts, resolve
 from stationtest.stats.proportions import lower_bound
 from stationtest.stats.rates import upper_rate
@@ -125,9 +124,8 @@ def _as_placed(suite: Suite, case: Case, parts: Parts, unit: str, path: str, vie
     for _, other in judged[1:]:
         bad = (outcome == NONCONFORMING) | (other.outcome == NONCONFORMING)
         outcome = np.where(bad, NONCONFORMING, np.maximum(outcome, other.outcome)).astype(np.int8)
-    doubt = (selected.status & INVALID).any() if unit == "run" else selected.status != 0
-    if np.any(doubt):
-        outcome = np.where(doubt & (outcome == CONFORMING), NOT_JUDGED, outcome).astype(np.int8)
+    if selected.doubtful is not None:
+        outcome = np.where(selected.doubtful & (outcome == CONFORMING), NOT_JUDGED, outcome).astype(np.int8)
     return Batch(path, trials, selected, outcome, judged)
 
 

@@ -33,11 +33,13 @@ NO_TRIAL = TAUGHT | UNKNOWN_TARGET | VOID
 @dataclass(slots=True)
 class Selected:
     """Rows in order of time, the status of each (a gap, a cut end, a specimen that is not valid), and what was left out.
-    `shown` counts the presentations of each named specimen, in order of first appearance."""
+    `shown` counts the presentations of each named specimen, in order of first appearance. `doubtful`: which trials (n,), of a run
+    (1,), a status keeps from conforming; None if it is none."""
 
     index: Ints
     status: Ints
     left_out: tuple[tuple[str, int], ...]
+    doubtful: Bools | None
     missing: int  # presentations that a list names and the recording lacks
     shown: dict[str, int] = field(default_factory=dict)
     picked: dict[Hashable, Any] = field(default_factory=dict)  # what expectations have picked of these rows
@@ -81,9 +83,15 @@ def _select(view: View, suite: Suite, unit: str, present: Present, where: Where)
         index=index,
         status=status[index],
         left_out=tuple(pair for pair in left_out if pair[1]),
+        doubtful=_doubtful(status[index], unit),
         missing=_missing(view, unit, present),
         shown={} if unit in ("set", "item") else _specimens(view, index),
     )
+
+
+def _doubtful(status: Ints, unit: str) -> Bools | None:
+    found: Bools = np.array([(status & INVALID).any()]) if unit == "run" else status != 0
+    return found if found.any() else None
 
 
 def _status(view: View, suite: Suite) -> Ints:
