@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from stationtest.commands.turns_told import starts_again
@@ -52,6 +52,7 @@ def lines(suite: Suite, key: str, parts: Parts) -> Iterator[str]:
             pairs = ", ".join(f"{band} from {column}" for band, column in zip(sensor.bands, sensor.columns, strict=True))
             yield f"  sensor {sensor.name}: {pairs}"
     yield from _columns(form)
+    yield from _by_sensor(form, recording.sensors)
     yield from _first_rows(recording)
 
 
@@ -67,6 +68,16 @@ def _scene(opened: OpenedScene) -> Iterator[str]:
     yield f"  sensor {opened.sensors[0]}: simulated counts"
     if scene.inputs:
         yield f"  inputs: {', '.join(given.name for given in scene.inputs)}"
+
+
+def _by_sensor(form: RecordingForm, sensors: Sequence[str]) -> Iterator[str]:
+    """Columns of truth that speak of one sensor only, and the sensors of which none does."""
+    if not form.by_sensor:
+        return
+    for name in sensors:
+        columns = [f"{role} from {column}" for role, sensor, column in form.by_sensor if sensor == name]
+        said = ", ".join(columns) if columns else "nothing says what, so this sensor has no presentations"
+        yield f"  presented to sensor {name}: {said}"
 
 
 def _columns(form: RecordingForm) -> Iterator[str]:
@@ -106,6 +117,8 @@ def _numbers(channels: Numbers) -> str:
 
 def _first_rows(recording) -> Iterator[str]:  # type: ignore[no-untyped-def]
     """The first rows, numbers as they were read. `recording` is a `sources.recorded.Recording`."""
+    from stationtest.signals.batch import spoken
+
     batch = recording.trials() if recording.form.rows == "trials" else next(iter(recording.batches()))
     for row in range(min(ROWS, len(batch))):
         parts = [] if batch.t_ns is None else [f"{batch.t_ns[row] / 1e9:.6f} s"]
@@ -113,7 +126,7 @@ def _first_rows(recording) -> Iterator[str]:  # type: ignore[no-untyped-def]
             parts += [f"{band[row]:g}" for band in bands]
         for name, codes in batch.codes.items():
             if codes[row] >= 0:
-                parts.append(f"{name} {batch.tables[name][codes[row]]}")
+                parts.append(f"{spoken(name)} {batch.tables[name][codes[row]]}")
         for (_, name), states in batch.digital.items():
             on, off = ("yes", "no") if name == "void" else ("on", "off")
             parts.append(f"{name} {'not noted' if states[row] < 0 else on if states[row] else off}")

@@ -61,7 +61,7 @@ def not_recorded(suite: Suite) -> list[Caution]:
 def _bounded_by_inputs(suite: Suite, sources: Sequence[Source]) -> list[str]:
     """The inputs that bound sets in recordings whose truth does not name the sets itself (A6)."""
     named = [form for form in suite.station.recordings for one in sources if one["sets"] and matches(one["key"], form.pattern)]
-    if all(form.set or (form.presentations_form and form.presentations_form.set) for form in named):
+    if all(form.says("set") or (form.presentations_form and form.presentations_form.set) for form in named):
         return []
     edges = [edge for kind in suite.station.sets for edge in (kind.from_edge, kind.to_edge) if edge is not None]
     return list(dict.fromkeys(edge.input for edge in edges))

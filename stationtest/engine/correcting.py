@@ -94,9 +94,12 @@ def _fitted(suite: Suite, obs: Truth) -> list[tuple[Correction, int, Problem | N
     for one in suite.corrections:
         if one.recording != obs.key:
             continue
-        row = _row(obs, one)
+        rows = _rows(obs, one)
+        row = int(rows[0]) if len(rows) == 1 else -1
         message, code = "", "bad-presentation"
-        if row < 0:
+        if len(rows) > 1:
+            message = f"several sensors have a presentation there in {obs.key}, at {one.where}; the column `sensor` says which"
+        elif row < 0:
             message = f"nothing is presented there in {obs.key}, at {one.where}; a correction speaks of one presentation"
         elif (row, one.what) in taken:
             message = f"this presentation is corrected already, in line {taken[row, one.what].place.line}"
@@ -112,17 +115,19 @@ def _fitted(suite: Suite, obs: Truth) -> list[tuple[Correction, int, Problem | N
     return found
 
 
-def _row(obs: Truth, one: Correction) -> int:
+def _rows(obs: Truth, one: Correction) -> Ints:
+    """The presentations of which a correction may speak: one, if it is right."""
     shown_ = obs.presentations
     if one.row is not None:
         inside = (shown_.first_row < one.row) & (one.row <= shown_.first_row + shown_.rows)
     elif obs.kind == "trials":
-        return -1
+        return np.empty(0, np.int64)
     else:
         at = one.at_ns or 0
         inside = (shown_.start_ns != NEVER) & (shown_.start_ns <= at) & (at < shown_.end_ns)
-    rows = np.flatnonzero(inside & ~shown_.between)
-    return int(rows[0]) if len(rows) == 1 else -1
+    if one.sensor:
+        inside = inside & (shown_.sensor == (shown_.sensors.index(one.sensor) if one.sensor in shown_.sensors else -1))
+    return np.flatnonzero(inside & ~shown_.between)
 
 
 def _value(shown_: Presentations, what: str, row: int) -> str:

@@ -75,7 +75,7 @@ def _learn(suite: Suite, parts: Parts, learned: Learned, sensor: Sensor, taught:
             if mine is not None:
                 named = learned.target if len(intervals.clip(mine, (batch.t_ns[begin], batch.t_ns[begin] + 1))) else ""
             else:
-                named = batch.tables["target"][batch.codes["target"][ranges.i0[k]]]
+                named = batch.target_before(sensor.name, int(ranges.i0[k]))
                 shown.add(named)
             if named != learned.target:
                 continue

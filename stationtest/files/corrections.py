@@ -14,7 +14,7 @@ from stationtest.model.correction import Correction
 from stationtest.place import Place
 
 FILE = "corrections.csv"
-COLUMNS = ("recording", "row", "time", "what", "was", "is", "by", "when", "why")
+COLUMNS = ("recording", "row", "time", "sensor", "what", "was", "is", "by", "when", "why")
 NEEDED = ("recording", "is", "by", "when", "why")
 UNKNOWN = "?"
 
@@ -42,6 +42,7 @@ def _correction(cells: Mapping[str, str], place: Place) -> Correction:
         recording=cells["recording"],
         row=int(cells["row"]) if cells["row"] else None,
         at_ns=int(Decimal(cells["time"]) * 10**9) if cells["time"] else None,
+        sensor=cells["sensor"],
         what=cells["what"] or "target",
         was=cells["was"],
         is_=cells["is"],
@@ -62,6 +63,8 @@ def _wrong(cells: Mapping[str, str], names: Names, between: str | None, recordin
         yield "row", f"the number of a row is due here, the first row of data is 1; found {shown(cells['row'])}", "wrong-value"
     elif cells["time"] and not _is_time(cells["time"]):
         yield "time", f"a time in seconds is due here, such as 83.412; found {shown(cells['time'])}", "wrong-value"
+    if cells["sensor"] and cells["sensor"] not in names.sensor:
+        yield "sensor", _unknown("there is no sensor of this name", cells["sensor"], names.sensor), "unknown-name"
     what = cells["what"] or "target"
     allowed: Collection[str] | None = None
     if what == "target":

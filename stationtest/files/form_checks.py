@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Mapping
+from typing import Any
 
 from stationtest.files.match_checks import numbered_problems
 from stationtest.files.paths import Folder
@@ -31,6 +32,7 @@ def form_problems(form: RecordingFields, folder: Folder, channels: Collection[st
     if both:
         yield ("off",), f"the word `{both[0]}` stands under `on` and under `off`", "contradiction"
     yield from _columns(form)
+    yield from _by_sensor(form)
     for loc, path in (
         (("presentations", "file"), form.presentations and form.presentations.file),
         (("gate", "list"), form.gate and form.gate.list_),
@@ -90,14 +92,43 @@ def _zone(loc: tuple[str, ...], time: TimeFields) -> Iterator[Told]:
         yield (*loc, key), message, code
 
 
+def _truth(form: RecordingFields) -> dict[str, Any]:
+    """What is said of each column of truth: its name, or a name for each sensor."""
+    return {"target": form.target, "specimen": form.specimen, "set": form.set_, "item": form.item}
+
+
+def _by_sensor(form: RecordingFields) -> Iterator[Told]:
+    """Columns of truth for each sensor stand in the rows of a stream, beside a target for each sensor."""
+    message = ""
+    if form.rows == "trials":
+        message = "a row of a table of trials is one presentation before one sensor: name one column, and the column `sensor`"
+    elif form.gate:
+        message = "the list of a gate has one column for this, so it cannot be stated for each sensor"
+    elif form.sensor:
+        message = "the column `sensor` says whose the truth of a row is, so columns for each sensor cannot say it as well"
+    elif not isinstance(form.target, Mapping):
+        message = "this can be stated for each sensor only where `target` is, such as {lid: COLUMN, tin: COLUMN}"
+    for key, said in _truth(form).items():
+        if not isinstance(said, Mapping):
+            continue
+        if message:
+            yield (key,), message, "contradiction"
+            continue
+        for sensor in said:
+            if isinstance(form.target, Mapping) and sensor not in form.target:
+                said_ = f"`target` names no column for sensor {sensor}, so nothing is presented to it"
+                yield (key, sensor), said_, "contradiction"
+
+
 def _columns(form: RecordingFields) -> Iterator[Told]:
     station = {part if isinstance(part, str) else part.column: f"{section}.{name}"
                for section in ("outputs", "channels", "inputs") for name, part in getattr(form, section).items()}  # fmt: skip
-    truth = {"target": form.target, "specimen": form.specimen, "set": form.set_, "item": form.item, "sensor": form.sensor}
-    for key, said in truth.items():
-        if said in station:
-            message = f"truth cannot be taken from the station's own signals; found column {said}, which is {station[said]}"
-            yield (key,), message, "contradiction"
+    for key, said in (_truth(form) | {"sensor": form.sensor}).items():
+        named = {(key, sensor): one for sensor, one in said.items()} if isinstance(said, Mapping) else {(key,): said}
+        for loc, column in named.items():
+            if column in station:
+                message = f"truth cannot be taken from the station's own signals; found column {column}, "
+                yield loc, message + f"which is {station[column]}", "contradiction"
     seen: dict[tuple[str, int | None], str] = {}
     signals = [((section, name), name, digital) for section in ("inputs", "channels", "outputs") for name, digital in
                getattr(form, section).items()]  # fmt: skip

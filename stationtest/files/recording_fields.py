@@ -18,6 +18,7 @@ from stationtest.files.scalars import (
     OneOrMore,
     OutputName,
     PositiveDuration,
+    SensorName,
     Text,
     YesNo,
     unknown,
@@ -122,6 +123,10 @@ class TruthFields(DialectFields):
     void: Text | None = None
 
 
+TruthColumn = Annotated[Any, ByKind(text=Text, mapping=Annotated[dict[SensorName, Text], Field(min_length=1)])]
+"""One column for every sensor, or one for each: what stands before two sensors at one time is two truths."""
+
+
 class PresentationsFields(TruthFields):
     """A second table: one row a presentation, with its start and end."""
 
@@ -135,6 +140,10 @@ class PresentationsFields(TruthFields):
 class RecordingFields(TruthFields):
     """How recordings that match a pattern are written."""
 
+    target: TruthColumn | None = None
+    specimen: TruthColumn | None = None
+    set_: TruthColumn | None = None
+    item: TruthColumn | None = None
     rows: Literal["samples", "trials"] = said("samples")
     time: TimeFields | None = None
     every: PositiveDuration | None = None

@@ -17,16 +17,18 @@ from stationtest.place import Place
 
 def truth_columns(form: TruthFields) -> dict[str, Any]:
     """What a form says of its dialect and of the columns of truth."""
+    said: dict[str, Any] = {"target": form.target, "specimen": form.specimen, "set": form.set_, "item": form.item}
+    by_sensor = {role: columns for role, columns in said.items() if isinstance(columns, Mapping)}
     return {
         "separator": form.separator,
         "decimal": form.decimal,
         "encoding": form.encoding,
         "skip_lines": form.skip_lines,
         "units_line": form.units_line,
-        "target": form.target,
-        "specimen": form.specimen,
-        "set": form.set_,
-        "item": form.item,
+        **{role: column for role, column in said.items() if role not in by_sensor},
+        "by_sensor": tuple(
+            (role, sensor, column) for role, columns in by_sensor.items() for sensor, column in columns.items()
+        ),
         "sensor": form.sensor,
         "void": form.void,
         "empty": form.empty,

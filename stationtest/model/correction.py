@@ -12,7 +12,8 @@ class Correction:
     """One presentation of a recording is not what was written down: `what` ('target', 'specimen' or a condition) was `was`, is
     `is_`.
 
-    It is the presentation that holds `row` (of the recording, the first row of data is 1) or the instant `at_ns` on its clock.
+    It is the presentation that holds `row` (of the recording, the first row of data is 1) or the instant `at_ns` on its clock,
+    before that `sensor`, which is empty where only one has a presentation there.
     """
 
     recording: str
@@ -24,8 +25,10 @@ class Correction:
     by: str
     when: str
     why: str
+    sensor: str = ""
     place: Place = NOWHERE
 
     @property
     def where(self) -> str:
-        return f"row {self.row}" if self.row is not None else f"{(self.at_ns or 0) / 1e9:.3f} s"
+        at = f"row {self.row}" if self.row is not None else f"{(self.at_ns or 0) / 1e9:.3f} s"
+        return at + (f", sensor {self.sensor}" if self.sensor else "")

@@ -27,7 +27,8 @@ class RecordingForm:
 
     `empty` are the words in the target column that mean 'nothing presented'. `start` and `end` are columns of a second table of
     presentations (`presentations_form`) only. A `*` in the path of such a table or of a gate's list stands for the
-    recording's name. `wraps_ns`: the time starts again there; `first_date`: of a time of day, YYYY-MM-DD.
+    recording's name. `by_sensor`: columns of truth that speak of one sensor only, as (role, sensor, column), where a role such as
+    'target' is not one column for all. `wraps_ns`: the time starts again there; `first_date`: of a time of day, YYYY-MM-DD.
     """
 
     pattern: str
@@ -49,6 +50,7 @@ class RecordingForm:
     set: str | None = None
     item: str | None = None
     sensor: str | None = None
+    by_sensor: tuple[tuple[str, str, str], ...] = ()
     seen_by: str | None = None
     void: str | None = None
     conditions: tuple[tuple[str, str], ...] = ()
@@ -71,6 +73,10 @@ class RecordingForm:
     events_path: str | None = None
     truth_by: str | None = None  # who says what was presented
     place: Place = NOWHERE
+
+    def says(self, role: str) -> bool:
+        """Whether a column, or one for some sensor, holds the target, specimen, set or item."""
+        return getattr(self, role) is not None or any(role == of for of, _, _ in self.by_sensor)
 
     @property
     def known_by(self) -> str | None:

@@ -25,6 +25,17 @@ TRUTH = ("target", "specimen", "set", "item", "sensor")
 """The columns that say what is presented; a change in one of them begins a new presentation."""
 
 
+def of_sensor(role: str, sensor: str) -> str:
+    """The key among codes and tables of a column of truth that speaks of one sensor only. No name holds a control character, so
+    no condition has this key."""
+    return f"{role}\n{sensor}"
+
+
+def spoken(key: str) -> str:
+    """A key among codes as a person would say it: `target`, `target of lid`."""
+    return key.replace("\n", " of ")
+
+
 @dataclass(frozen=True, slots=True)
 class Batch:
     """Consecutive rows of a recording, n of them; every array has shape (n,).
@@ -32,7 +43,8 @@ class Batch:
     `first_row` counts the recording's rows from 0. `t_ns` (int64) is strictly rising, None for hand trials. `bands` holds, for
     each sensor by name, its bands as float64, as in the file. `digital` is keyed by ('input' | 'channel' | 'output', name):
     bool; in hand trials int8, -1 where nothing was noted. `codes` (int32) holds for target, specimen, set, item, sensor
-    and each condition by name the index into `tables[name]`, -1 where the cell is empty. The tables grow while a recording is
+    and each condition by name, and for a column of one sensor by `of_sensor`, the index into `tables[name]`, -1 where the cell is
+    empty. The tables grow while a recording is
     read and are shared by all its batches. `position_nm` (int64) is how far the belt has moved since the first row, where a
     column says it.
     """
@@ -48,6 +60,12 @@ class Batch:
 
     def __len__(self) -> int:
         return self.rows
+
+    def target_before(self, sensor: str, row: int) -> str:
+        """What is presented to a sensor in a row in which something is."""
+        own = of_sensor("target", sensor)
+        key = own if own in self.codes else "target"
+        return self.tables[key][self.codes[key][row]]
 
     def part(self, begin: int, end: int) -> Batch:
         """Rows [begin, end) of this batch, without a copy."""

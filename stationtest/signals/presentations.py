@@ -31,7 +31,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from stationtest.signals.batch import TRUTH, Batch, Codes, Ints, Listed
+from stationtest.signals.batch import TRUTH, Batch, Codes, Ints, Listed, of_sensor
 from stationtest.signals.listed_presentations import FromList
 from stationtest.signals.presentation_table import (
     FOREVER,
@@ -93,15 +93,19 @@ class FromColumns:
     """Presentations from the truth columns: a new one begins where one of them changes, or after an empty row.
 
     Several sensors: a row belongs to the sensor that its `sensor` column names; for every other sensor nothing is presented then.
+    Where sensors have target columns of their own, one without has no presentations and no stretches between: nobody says what is
+    before it.
     """
 
     def __init__(self, facts: Facts) -> None:
         self._facts = facts
-        self._names: list[str] = []  # the columns that the recording has, target first, then the other truth, then conditions
+        self._names: list[str] = []  # what the recording has columns of, target first, then the other truth, then conditions
+        self._keys: list[list[str | None]] = []  # for each sensor, where each of these stands in a batch
         self._open: list[_Open | None] = [None] * len(facts.sensors)
         self._closed: list[list[dict[str, NDArray]]] = [[] for _ in facts.sensors]
         self._ends: dict[int, int] = {}
         self._next_id = 0
+        self._told: list[bool] = []  # for each sensor, whether the recording says what is before it
         self._last_ns: int | None = None
         self._rows = 0
         self._tables: Mapping[str, list[str]] = {}
@@ -121,31 +125,55 @@ class FromColumns:
 
     def finish(self) -> PresentationTable:
         """All presentations that were walked over."""
-        return assembled(self._facts, [_whole(chunks) for chunks in self._closed], self._tables, self._rows)
+        columns = [_whole(chunks) for chunks in self._closed]
+        return assembled(self._facts, columns, self._in_one(columns), self._rows)
+
+    def _in_one(self, columns: Sequence[dict[str, NDArray]]) -> Mapping[str, list[str]]:
+        """One table of words for each name. Where sensors have columns of their own it is made of theirs, sensor by sensor, and
+        the codes follow: a word that two of them use is one."""
+        tables = dict(self._tables)
+        for at, name in enumerate(self._names):
+            words: list[str] = []
+            for keys, column in zip(self._keys, columns, strict=True):
+                if (key := keys[at]) in (None, name) or not column:
+                    continue
+                own = self._tables[key]
+                words += [word for word in own if word not in words]
+                column[name] = np.array([*map(words.index, own), -1], np.int32)[column[name]]
+                tables[name] = words
+        return tables
 
     def _add(self, batch: Batch) -> list[_Found]:
         assert batch.t_ns is not None
         t, n = batch.t_ns, len(batch)
         self._tables = batch.tables
         if not self._rows:
-            wanted = [*TRUTH[:-1], *self._facts.conditions]
-            self._names = [name for name in wanted if name in batch.codes or name == "target"]
-        codes = [batch.codes[name] if name in batch.codes else np.full(n, -1, np.int32) for name in self._names]
+            self._begin(batch)
         steps = np.zeros(n + 1, np.int64)
         np.subtract(t[1:], t[:-1], out=steps[1:n])
         if self._last_ns is not None:
             steps[0] = t[0] - self._last_ns
         found = []
+        empty = np.full(n, -1, np.int32)
         for k, sensor in enumerate(self._facts.sensors):
-            target = codes[0]
+            target, *others = (empty if key is None else batch.codes[key] for key in self._keys[k])
             if "sensor" in batch.codes:
                 names = batch.tables["sensor"]
                 mine = names.index(sensor) if sensor in names else -2
                 target = np.where(batch.codes["sensor"] == mine, target, np.int32(-1))
-            found.append(self._one_sensor(k, t, steps, [target, *codes[1:]], batch.first_row))
+            found.append(self._one_sensor(k, t, steps, [target, *others], batch.first_row))
         self._last_ns = int(t[-1])
         self._rows = batch.first_row + n
         return found
+
+    def _begin(self, batch: Batch) -> None:
+        """Which columns there are, by sensor."""
+        wanted, sensors = [*TRUTH[:-1], *self._facts.conditions], self._facts.sensors
+        own = [{name: of_sensor(name, sensor) for name in wanted if of_sensor(name, sensor) in batch.codes} for sensor in sensors]
+        apart = {name for columns in own for name in columns}
+        self._names = [name for name in wanted if name in batch.codes or name in apart or name == "target"]
+        self._keys = [[columns.get(name, name if name in batch.codes else None) for name in self._names] for columns in own]
+        self._told = ["target" in columns or "target" in batch.codes for columns in own]
 
     def _one_sensor(self, k: int, t: Ints, steps: Ints, codes: list[Codes], first_row: int) -> _Found:
         n, truth = len(t), sum(name in TRUTH for name in self._names)
@@ -158,7 +186,7 @@ class FromColumns:
         if len(starts) and starts[0] == 0:
             before[0] = t[0] if self._last_ns is None else self._last_ns
         target = codes[0][starts]
-        asked = np.full(len(starts), True) if self._facts.between is not None else target >= 0
+        asked = np.full(len(starts), True) if self._facts.between is not None and self._told[k] else target >= 0
         ids = np.where(asked, self._next_id + np.cumsum(asked) - 1, NOBODY)
         self._next_id += int(asked.sum())
 
@@ -250,5 +278,5 @@ def _changes(codes: Sequence[Codes], before: tuple[int, ...] | None) -> Ints:
     return np.flatnonzero(change)
 
 
-def _whole(chunks: Sequence[Mapping[str, NDArray]]) -> Mapping[str, NDArray]:
+def _whole(chunks: Sequence[Mapping[str, NDArray]]) -> dict[str, NDArray]:
     return {key: np.concatenate([chunk[key] for chunk in chunks]) for key in chunks[0]} if chunks else {}

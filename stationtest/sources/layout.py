@@ -13,7 +13,7 @@ from stationtest.model.digital import Digital
 from stationtest.model.recording_form import RecordingForm
 from stationtest.model.station import Sensor, Station
 from stationtest.model.travel import Travel
-from stationtest.signals.batch import TRUTH, UNKNOWN, Batch
+from stationtest.signals.batch import TRUTH, UNKNOWN, Batch, of_sensor
 from stationtest.sources import checks, match_column, times
 from stationtest.sources.belt_column import BeltColumn
 from stationtest.sources.checks import Names, Where
@@ -114,11 +114,11 @@ def names_of(station: Station, form: RecordingForm, prefix: str = "") -> dict[st
         "sensor": (dict.fromkeys(sensor.name for sensor in station.sensors), "sensor"),
     }
     found: dict[str, tuple[str, Names]] = {}
-    for role in TRUTH:
-        if column := getattr(form, role):
-            words, what = allowed.get(role, (None, role))
-            empty = form.empty if role == "target" else ("",)
-            found[role] = (column, Names(prefix + role, words, empty, what))
+    columns = [(role, role, role, column) for role in TRUTH if (column := getattr(form, role))]
+    columns += [(of_sensor(role, sensor), role, f"{role}.{sensor}", column) for role, sensor, column in form.by_sensor]
+    for name, role, key, column in columns:
+        words, what = allowed.get(role, (None, role))
+        found[name] = (column, Names(prefix + key, words, form.empty if role == "target" else ("",), what))
     declared = dict(station.conditions)
     for name, column in form.conditions:
         found[name] = (column, Names(f"{prefix}conditions.{name}", declared.get(name), ("",), f"value of {name}"))
@@ -152,7 +152,8 @@ def layout(
     if form.coded is not None:
         strobe = () if form.coded.strobe is None else (form.coded.strobe,)
         digital += [("line", line) for line in (*form.coded.lines, *strobe)]
-    names = names_of(station, form)
+    there = {sensor.name for sensor in sensors}
+    names = names_of(station, replace(form, by_sensor=tuple(own for own in form.by_sensor if own[1] in there)))
     if form.gate is not None:  # what was presented stands in its list; conditions in either
         names = {role: named for role, named in names.items() if role not in TRUTH and named[0] in columns}
     if trials:
@@ -166,7 +167,7 @@ def layout(
     elif not form.time_column:
         where.refuse(None, "time", "the form of a stream must name its time column", "missing-key")
     _check(form, sensors, digital, names, columns, where)
-    if form.target is not None and form.sensor is None:
+    if form.says("target") and form.sensor is None:
         _whose(sensors, where)
     travel = travel_of(station, form)
     if travel is not None and travel.column is not None and travel.column not in columns:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -9,7 +11,7 @@ from hypothesis import strategies as st
 
 from stationtest.errors import ReadingsError
 from stationtest.model.observations import CUT_END, CUT_START, GAP, UNKNOWN_TARGET, VOID
-from stationtest.signals.batch import Batch, Listed
+from stationtest.signals.batch import Batch, Listed, of_sensor
 from stationtest.signals.presentations import Facts, PresentationTable, builder_for
 
 WORDS = ["mint", "chamomile", "?"]
@@ -263,3 +265,78 @@ def test_an_edge_holds_a_batch_back_only_as_long_as_needed() -> None:
     for piece, ranges in builder.walk(counted()):
         seen.append(f"handed on {piece.first_row // 4}: {ranges.p0[0]} to {ranges.p1[0]}")
     assert seen == ["read 0", "read 1", "handed on 0: 2 to 4", "read 2", "handed on 1: 0 to 4", "handed on 2: 0 to 3"]
+
+
+def by_sensor(t: list[int], **columns: list[int]) -> Batch:
+    """Columns of truth named `target_one`, `specimen_two` …; each has its words in an order of its own."""
+    words = {"target": list(WORDS), "specimen": ["s0", "s1", "s2"]}
+    codes, tables = {}, {}
+    for name, column in columns.items():
+        role, sensor = name.split("_")
+        codes[of_sensor(role, sensor)] = np.array(column, np.int32)
+        tables[of_sensor(role, sensor)] = words[role] if sensor == "one" else words[role][::-1]
+    return Batch(0, np.array(t, np.int64), codes=codes, tables=tables, rows=len(t))
+
+
+@st.composite
+def two_truths(draw: st.DrawFn) -> tuple[list[int], dict[str, list[int]], list[int]]:
+    """Two streams of truth on the times of one, the other cut or filled up to its length."""
+    t, target, specimen, lengths = draw(streams())
+    _, other, others, _ = draw(streams())
+    n = len(t)
+    columns = {"target_one": target, "specimen_one": specimen}
+    return t, columns | {"target_two": (other * n)[:n], "specimen_two": (others * n)[:n]}, lengths
+
+
+@settings(max_examples=200, deadline=None)
+@given(two_truths(), st.sampled_from([0, 10, 120]), st.booleans())
+def test_a27_each_sensor_has_the_presentations_of_its_own_column(stream: tuple, edge: int, between: bool) -> None:
+    """Counter-example A27: each column by itself through the state machine, whatever the other says; a third sensor, of which
+    no column speaks, has nothing, not even stretches between."""
+    t, columns, lengths = stream
+    about = facts(
+        sensors=("one", "none", "two"), edge_ns=dict.fromkeys(("one", "none", "two"), edge),
+        between="bare belt" if between else None,
+    )  # fmt: skip
+    whole = by_sensor(t, **columns)
+    table, owner, plateau = run(whole, lengths, about)
+    assert set(owner[1]) == {-1}
+    for number, name in ((0, "one"), (2, "two")):
+        words = whole.tables[of_sensor("target", name)]
+        mystery = words.index("?")
+        target = [code if code != mystery else 2 if name == "one" else 9 for code in columns[f"target_{name}"]]
+        expected, expected_plateau = machine(t, target, columns[f"specimen_{name}"], edge)
+        wanted = [one for one in expected if between or one["key"][0] >= 0]
+        rows = np.flatnonzero(table.sensor == number)
+        assert table.start_ns[rows].tolist() == [one["start"] for one in wanted]
+        assert table.end_ns[rows].tolist() == [one["end"] for one in wanted]
+        assert table.touches_before[rows].tolist() == [one["touches"] for one in wanted]
+        assert [table.tables["target"][code] for code in table.target[rows]] == [
+            "bare belt" if one["key"][0] < 0 else words[mystery if one["key"][0] == 9 else one["key"][0]] for one in wanted
+        ]
+        unknown = [words[code] == "?" if code >= 0 else False for code in columns[f"target_{name}"]]
+        assert [bool(s & UNKNOWN_TARGET) for s in table.status[rows]] == [unknown[one["rows"][0]] for one in wanted]
+        own = whole.tables[of_sensor("specimen", name)]
+        assert [table.tables["specimen"][code] if code >= 0 else None for code in table.specimen[rows]] == [
+            own[one["key"][1]] if one["key"][1] >= 0 else None for one in wanted
+        ]
+        place = [k for k, one in zip(rows.tolist(), wanted, strict=True) for _ in one["rows"]]
+        assert [k for k in owner[number] if k >= 0] == place
+        shown = {i for one in wanted for i in one["rows"]}
+        assert {i for k, i in plateau if k == number} == expected_plateau & shown
+    again = run(whole, [len(t)], about)[0]
+    equal(replace(table, ids=again.ids), again)  # which number a presentation had while streaming matters to nobody
+
+
+def test_a27_one_word_in_two_columns_is_one_target_and_a_shared_column_holds_for_both() -> None:
+    """Two sensors, targets apart and one specimen column: rows of 10 ns, by hand."""
+    codes = {of_sensor("target", "one"): [-1, 0, 0, -1], of_sensor("target", "two"): [0, 0, 1, 1], "specimen": [0, 0, 1, 1]}
+    tables = {of_sensor("target", "one"): ["mint"], of_sensor("target", "two"): ["chamomile", "mint"], "specimen": ["A", "B"]}
+    arrays = {name: np.array(column, np.int32) for name, column in codes.items()}
+    whole = Batch(0, np.arange(0, 40, 10), codes=arrays, tables=tables, rows=4)
+    table, _, _ = run(whole, [1, 3], facts(sensors=("one", "two"), between=None))
+    assert table.tables["target"] == ("mint", "chamomile")
+    found = zip(table.sensor, table.target, table.specimen, table.start_ns, table.end_ns, strict=True)
+    assert [(table.sensors[s], table.tables["target"][k], "AB"[n], int(a), int(b)) for s, k, n, a, b in found] == [
+        ("two", "chamomile", "A", 0, 20), ("one", "mint", "A", 10, 20), ("one", "mint", "B", 20, 30), ("two", "mint", "B", 20, 40)
+    ]  # fmt: skip
