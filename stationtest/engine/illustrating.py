@@ -198,16 +198,20 @@ def _points(times: Any, values: Any, kept: Any) -> list[list[int | float]]:
 
 
 def _presented(shown: Presentations, stretch: Stretch) -> list[dict[str, Any]]:
-    """Presentations (not stretches between, unless they are the subject) of this sensor in the window."""
+    """Presentations (not stretches between, unless they are the subject) of this sensor in the window, and the subject at
+    whatever sensor it was."""
     here = (shown.end_ns > stretch.start_ns) & (shown.start_ns < stretch.end_ns)
-    here &= np.array([name == stretch.sensor for name in shown.sensors], dtype=np.bool_)[shown.sensor]
+    own = np.array([name == stretch.sensor for name in shown.sensors], dtype=np.bool_)[shown.sensor]
+    subject = np.zeros_like(own)
+    subject[list(stretch.rows)] = True
+    here &= own | subject
     found = []
     for row in np.flatnonzero(here).tolist():
         if shown.between[row] and row not in stretch.rows:
             continue
         found.append(
             {
-                "label": shown.targets[shown.target[row]],
+                "label": shown.targets[shown.target[row]] + ("" if own[row] else f", sensor {shown.sensors[shown.sensor[row]]}"),
                 "start_ns": max(int(shown.start_ns[row]), stretch.start_ns),
                 "end_ns": min(int(shown.end_ns[row]), stretch.end_ns),
                 "subject": row in stretch.rows,

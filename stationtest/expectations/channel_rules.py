@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from stationtest.expectations import other_sensors
 from stationtest.expectations.trials import Trials, any_of, instant, outcomes, weakest
 from stationtest.expectations.view import View
 from stationtest.expectations.wording import listed, milliseconds, number_text
@@ -103,7 +104,14 @@ def judge_channels(trials: Trials, key: Hashable, masks: Callable[[View], Masks]
 def _ask(view: View, must: Bools, must_not: Bools, unasked: Bools, unasked_why: str) -> Asked:
     did = view.obs.responses
     open_, sure = open_answers(view)
-    bad = (must & ~did.fired & ~open_) | (must_not & ~did.silent & (~open_ | sure))
+    silent = did.silent
+    if view.timed and (must_not & ~did.applies).any():
+        there = other_sensors.elsewhere(view)
+        on = there.on_ns > 0
+        silent = np.where(did.applies, silent, ~on)
+        open_ = np.where(did.applies, open_, there.unknown | there.dark)
+        sure = np.where(did.applies, sure, on & ~there.dark)
+    bad = (must & ~did.fired & ~open_) | (must_not & ~silent & (~open_ | sure))
     left_open = (must | must_not) & open_ & ~bad
     bases = set(view.channel_basis())
     return Asked(
@@ -118,21 +126,21 @@ def _ask(view: View, must: Bools, must_not: Bools, unasked: Bools, unasked_why: 
     )
 
 
-def own(view: View) -> Masks:
-    """The channels of this target, and no other of that sensor."""
+def own(view: View, everywhere: bool = False) -> Masks:
+    """The channels of this target, and no other of that sensor, or of any."""
     must = view.should_be_on()
-    applies = view.obs.responses.applies
-    return must, applies & ~must, ~any_of(must), "no channel should be on for this target: the word for that is `no_channel`"
+    others = (view.obs.responses.applies | everywhere) & ~must
+    return must, others, ~any_of(must), "no channel should be on for this target: the word for that is `no_channel`"
 
 
-def none(view: View) -> Masks:
-    """No channel of the presentation's sensor."""
-    applies = view.obs.responses.applies
-    return np.zeros_like(applies), applies, ~any_of(applies), "its sensor has no channel"
+def none(view: View, everywhere: bool = False) -> Masks:
+    """No channel of the presentation's sensor, or of any."""
+    asked = view.obs.responses.applies | everywhere
+    return np.zeros_like(asked), asked, ~any_of(asked), "its sensor has no channel"
 
 
-def named(view: View, names: tuple[str, ...], *, fire: bool, only: bool = False) -> Masks:
-    """The named channels, and with `only` no other of that sensor."""
+def named(view: View, names: tuple[str, ...], *, fire: bool, only: bool = False, everywhere: bool = False) -> Masks:
+    """The named channels, and with `only` no other of that sensor, or of any."""
     did = view.obs.responses
     chosen = np.array([name in names for name in did.channels], dtype=np.bool_)
     mine = did.applies & chosen
@@ -141,7 +149,7 @@ def named(view: View, names: tuple[str, ...], *, fire: bool, only: bool = False)
     why = f"channel {listed(names, 'or')} belongs to another sensor"
     if not fire:
         return none, mine, foreign, why
-    return mine, did.applies & ~chosen if only else none, foreign, why
+    return mine, (did.applies | everywhere) & ~chosen if only else none, foreign, why
 
 
 def _concerned(asked: Asked, row: int) -> list[int]:
@@ -159,6 +167,8 @@ def _at(view: View, asked: Asked, row: int) -> int | None:
     if not view.timed:
         return None
     for c in _concerned(asked, row)[:1]:
+        if not view.obs.responses.applies[row, c]:
+            return other_sensors.first_on_ns(view, row, c) or instant(view.obs.presentations.start_ns[row])
         if asked.must_not[row, c]:
             at = view.obs.responses.first_on_ns[row, c]
             if at != NEVER:
@@ -183,6 +193,8 @@ def _why(view: View, asked: Asked, row: int) -> str:
 def was_on(view: View, row: int, c: int) -> str:
     """`channel 3 was on for 22 ms, held over from chamomile`."""
     did, period = view.obs.responses, view.period_ns if view.timed else 0
+    if not did.applies[row, c]:
+        return other_sensors.was_on(view, row, c)
     name, on, held = f"channel {did.channels[c]}", int(did.on_ns[row, c]), int(did.held_over_ns[row, c])
     if not on and not held:
         text = f"{name} was on" if did.basis[c] == "by hand" else f"{name} was not off for sure"
@@ -222,6 +234,8 @@ def was_off(view: View, row: int, c: int) -> str:
 def not_known(view: View, row: int, c: int) -> str:
     """Why the answer of a channel is open."""
     did = view.obs.responses
+    if not did.applies[row, c]:
+        return other_sensors.not_known(view, row, c)
     if did.rested_dark[row, c]:
         return f"a dark reading decided channel {did.channels[c]}, and the station has no `when_dark` for its sensor"
     if did.basis[c] == "by hand":

@@ -10,6 +10,7 @@ from stationtest.files.suggest import allowed_words
 
 Told = tuple[tuple[str, ...], str, str]
 
+ALL_SENSORS = "all sensors"
 NAMES_AN_EVENT = ("event", "during", "after")
 
 
@@ -19,6 +20,8 @@ def problems(written: Mapping[str, Any], kind: str, where: Collection[str], name
         if _from_event(fields) and not set(NAMES_AN_EVENT) & set(where):
             message = "`from: event` needs to know which: where: {event: NAME}, {during: NAME} or {after: NAME}"
             yield ("expect", name), message, "missing-key"
+        if isinstance(fields, Mapping) and fields.get("on") == ALL_SENSORS and (message := _on_all_sensors(kind, names)):
+            yield ("expect", name, "on"), message, "contradiction"
     outputs = written.get("outputs")
     for name, asked in (outputs if isinstance(outputs, Mapping) else {}).items():
         if isinstance(asked, Mapping) and asked.get("is") == AS_THE_SET:
@@ -32,6 +35,15 @@ def problems(written: Mapping[str, Any], kind: str, where: Collection[str], name
                 f"within: ...}}}}; found no such window of {name}"
             )
             yield ("expect", "neighbours", name), message, "missing-key"
+
+
+def _on_all_sensors(kind: str, names: Names) -> str:
+    """Why the other sensors cannot be asked, or nothing if they can."""
+    if len(names.sensor) == 1:
+        return "this station has one sensor, so there is no other to ask"
+    if kind == "between":
+        return "a stretch between is that of one sensor while another may have a target; each is asked in its own stretches"
+    return ""
 
 
 def _as_the_set(name: str, asked: Mapping[str, Any], kind: str, names: Names) -> Iterator[Told]:
