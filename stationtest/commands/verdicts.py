@@ -6,7 +6,7 @@ from typing import Any, cast
 
 from stationtest.commands.terminal import table
 from stationtest.model.record import CaseResult, Record
-from stationtest.report.front import not_covered
+from stationtest.report.front import in_a_line, not_covered
 
 
 def print_facts(record: Record) -> None:
@@ -48,8 +48,9 @@ def print_verdicts(record: Record) -> None:
         f"{counts['passed']} pass, {counts['failed']} fail, {counts['not_shown']} not shown, {counts['not_judged']} not judged, "
         f"of {counts['planned']} planned"
     )
-    print(f"{result['verdict']}: {counted}")
-    uncovered = not_covered(cast("dict[str, Any]", result))
+    plain = cast("dict[str, Any]", record)
+    print(f"{in_a_line(plain)}: {counted}")
+    uncovered = not_covered(plain["result"])
     if uncovered:
         print(uncovered.removesuffix("."))
     if result["partial"]:

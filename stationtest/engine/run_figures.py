@@ -73,12 +73,21 @@ def matrices(views: Sequence[View]) -> Iterator[Figure]:
 COUNTED = ("n", "fired", "perhaps", "silent", "held_over")
 
 
+AS_RECORDED = (
+    "Computed from the readings, also where the station's own channels were recorded: below 0 the readings, with the settings as "
+    "declared, ask for another answer than the target does. What the recorded channels did, the cases say."
+)
+"""Where the answers of a recording are the station's own, a margin below 0 is no wrong answer: it contradicts the readings."""
+
+
 def margins(views: Sequence[View]) -> Iterator[Figure]:
     """The least margin of each presentation, as a channel that must be on and as one that must stay off, in the order of time."""
     for number, view in enumerate(_streams(views), 1):
         obs = view.obs
         values, (on, off) = pairs.wanted_margins(view), pairs.roles(view)
         trials = pairs.of_trials(view)
+        recorded = bool({"recorded"} & set(obs.responses.basis))
+        below = AS_RECORDED if recorded else "Below 0 the answer was not as asked."
         series = []
         for name, mask in (("must switch on", on), ("must stay off", off)):
             table = np.where(mask & trials[:, None] & np.isfinite(values), values, np.inf)
@@ -98,10 +107,10 @@ def margins(views: Sequence[View]) -> Iterator[Figure]:
                 "kind": "margins",
                 "title": f"Margin of every trial in {obs.key}",
                 "description": (
-                    "Least margin of each presentation and stretch between, in the order of time. Below 0 the answer was "
-                    f"not as asked. Where there are more than {MOST_MARGINS}, the least of each stretch is drawn."
+                    f"Least margin of each presentation and stretch between, in the order of time. {below} "
+                    f"Where there are more than {MOST_MARGINS}, the least of each stretch is drawn."
                 ),
-                "data": {"source": obs.key, "span_ns": _span(obs), "series": series, "worst": listed},
+                "data": {"source": obs.key, "span_ns": _span(obs), "recorded": recorded, "series": series, "worst": listed},
             }
 
 

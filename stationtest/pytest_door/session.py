@@ -12,7 +12,7 @@ import json
 import os
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import pytest
 
@@ -245,6 +245,7 @@ class Session:
         python_tests: int,
         target: str | None,
     ) -> str:
+        from stationtest.report.front import in_a_line
         from stationtest.report.page import render
 
         try:
@@ -263,7 +264,7 @@ class Session:
         except StationtestError as error:
             return f"{found.station.name}: no record: {error}"
         self.listeners.tell("run_finished", record=run.record, folder=written)
-        return f"{found.station.name}: {run.record['result']['verdict']}; record and report in {written}"
+        return f"{found.station.name}: {in_a_line(cast('dict[str, Any]', run.record))}; record and report in {written}"
 
 
 def session_of(config: pytest.Config) -> Session:

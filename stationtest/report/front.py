@@ -40,11 +40,18 @@ BASIS = {
 
 @dataclass(frozen=True, slots=True)
 class Headline:
-    """`slug` chooses the mark. `accepted` is the answer in a few words, `sentence` what it rests on."""
+    """`slug` chooses the mark. `accepted` is the answer in a few words, `but` what nobody may overlook beside it, `sentence` what
+    it rests on."""
 
     slug: str
     accepted: str
     sentence: str
+    but: tuple[str, ...] = ()
+
+    @property
+    def words(self) -> str:
+        """The answer in one line, with all that must stand beside it."""
+        return "; ".join((self.accepted, *self.but))
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +70,8 @@ class Fact:
     missing: bool
 
 
-def headline(result: dict[str, Any]) -> Headline:
+def headline(record: dict[str, Any]) -> Headline:
+    result = record["result"]
     counts, verdict = result["counts"], result["verdict"]
     cases = plural(counts["executed"], "case")
     against = [
@@ -92,14 +100,44 @@ def headline(result: dict[str, Any]) -> Headline:
             f"The {cases} that were run all pass on made-up readings. {uncovered}".rstrip(),
         )
     if verdict == "pass":
-        return Headline("pass", "Accepted by its criteria", f"All {cases} pass. {uncovered}".rstrip())
+        return Headline("pass", "Accepted by its cases", f"All {cases} pass. {uncovered}".rstrip(), reservations(record))
     words = {"fail": "Not accepted", "not shown": "Not accepted: not shown", "not judged": "Not accepted: not judged"}
     return Headline(verdict.replace(" ", "-"), words[verdict], f"{whole} {uncovered}".rstrip())
 
 
+def reservations(record: dict[str, Any]) -> tuple[str, ...]:
+    """What a reader of an acceptance must see at once: requirements without a case, and circumstances that nobody wrote down.
+
+    Neither changes the verdict, since the cases are the criteria; () for any other verdict than an acceptance.
+    """
+    result, facts = record["result"], record["run"]["facts"]
+    if result["verdict"] != "pass" or result["partial"] or result["simulated"]:
+        return ()
+    found = []
+    if names := _not_covered(result):
+        of = plural(sum(each["listed"] for each in result["requirements"]), "requirement")
+        found.append(f"{count(len(names))} of {of} {'has' if len(names) == 1 else 'have'} no case")
+    missing = [name for name in result["station"]["settings"].get("required_in_run") or () if not facts.get(name)]
+    if not any(facts.values()):
+        found.append("circumstances not recorded")
+    elif missing:
+        found.append(f"{plural(len(missing), 'required fact')} not recorded")
+    return tuple(found)
+
+
+def in_a_line(record: dict[str, Any]) -> str:
+    """The verdict in a terminal: `pass, but 1 of 12 requirements has no case; circumstances not recorded`."""
+    verdict, beside = str(record["result"]["verdict"]), "; ".join(reservations(record))
+    return f"{verdict}, but {beside}" if beside else verdict
+
+
+def _not_covered(result: dict[str, Any]) -> list[str]:
+    return [each["id"] for each in result["requirements"] if each["state"] == "not covered"]
+
+
 def not_covered(result: dict[str, Any]) -> str:
     """A sentence that names the listed requirements that no case shows and nothing else verifies, or ''."""
-    names = [each["id"] for each in result["requirements"] if each["state"] == "not covered"]
+    names = _not_covered(result)
     if not names:
         return ""
     rest = len(names) - MOST_NAMED

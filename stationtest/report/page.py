@@ -37,7 +37,7 @@ def render(record: dict[str, Any]) -> str:
             run=run,
             result=result,
             station=result["station"],
-            headline=front.headline(result),
+            headline=front.headline(record),
             notices=front.notices(result),
             facts=front.facts(run),
             on_what=front.on_what(result),

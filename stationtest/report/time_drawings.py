@@ -1,6 +1,7 @@
 """Figures over time: margins in order, a whole run on one strip, and traces of single presentations as a scope would show them.
 
-`margins` data: source, span_ns [first, end], series [{name, n, below (count below 0), points [[t_ns, margin], ...]}] (least of
+`margins` data: source, span_ns [first, end], recorded (the recording has channels of the station's own, beside which the margins
+are computed; absent in records of 1.0 and 1.1), series [{name, n, below (count below 0), points [[t_ns, margin], ...]}] (least of
 each stretch of time where there are more trials than points), worst [{label, channel, at_ns, margin}].
 
 `strip` data: source, span_ns, joined_ns (intervals nearer than this are drawn as one), lanes [{name, kind ('target', 'input',
@@ -39,7 +40,7 @@ def margins(figure: dict[str, Any]) -> Markup:
     y = Axis(max(low, -3.0), min(high, 4.0), 274, 50)
     drawing.rect(x.start, y.inside(0), x.end - x.start, y.start - y.inside(0), "against")
     drawing.rect(64, 10, 16, 12, "against")
-    drawing.text(86, 20, "below 0: not as asked")
+    drawing.text(86, 20, "below 0: readings disagree" if data.get("recorded") else "below 0: not as asked")
     frame(drawing, x, y, "time in the recording, s", "margin (1 = the whole tolerance)")
     drawing.line(x.start, y.at(0), x.end, y.at(0), "limit")
     beyond = 0

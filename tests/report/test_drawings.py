@@ -137,6 +137,13 @@ def test_margins_beyond_the_axis_are_told_apart_and_counted() -> None:
     assert not [text for *_, text in texts(figure) if "the axis" in text]
 
 
+def test_margins_beside_recorded_channels_do_not_say_that_an_answer_was_wrong() -> None:
+    figure = next(figure for figure in FIGURES if figure["kind"] == "margins")
+    words = [text for *_, text in texts({**figure, "data": {**figure["data"], "recorded": True}})]
+    assert "below 0: readings disagree" in words and "below 0: not as asked" not in words
+    assert "below 0: not as asked" in [text for *_, text in texts(figure)]
+
+
 @pytest.mark.parametrize(("low", "high"), [(0, 1), (-0.2, 1.04), (0, 0.0123), (0, 6e5), (5.0, 5.0)])
 def test_ticks_are_round_and_inside(low: float, high: float) -> None:
     axis = Axis(low, high, 0, 500)

@@ -189,7 +189,7 @@ def test_page_one_says_accepted_or_not_on_what_by_whom_how_sure(html: str) -> No
 @pytest.mark.parametrize(
     ("changes", "answer"),
     [
-        ({}, "Accepted by its criteria"),
+        ({}, "Accepted by its cases"),
         ({"partial": True}, "No acceptance: a part was run"),
         ({"simulated": True}, "No acceptance: simulated readings"),
         ({"verdict": "not shown"}, "Not accepted: not shown"),
@@ -204,6 +204,49 @@ def test_the_answer(changes: dict[str, object], answer: str) -> None:
     assert f'<p class="accepted">{answer}</p>' in html
     assert ("SIMULATED" in html.split("</style>")[0]) == bool(changes.get("simulated"))
     assert ("PARTIAL" in html.split("</style>")[0]) == bool(changes.get("partial"))
+
+
+UNCOVERED = {"id": "URS-90", "text": "x", "listed": True, "verified_by": None, "cases": [], "state": "not covered"}
+
+
+@pytest.mark.parametrize(
+    ("requirements", "facts", "required", "beside"),
+    [
+        ([], {"who": "crew 1"}, [], []),
+        ([], {"who": None, "stage": None}, ["who"], ["circumstances not recorded"]),
+        ([], {}, [], ["circumstances not recorded"]),
+        ([], {"who": "crew 1", "stage": None, "lamp": None}, ["who", "stage", "lamp"], ["2 required facts not recorded"]),
+        ([{**UNCOVERED, "state": "shown"}, UNCOVERED], {"who": "crew 1"}, ["who"], ["1 of 2 requirements has no case"]),
+        ([UNCOVERED, UNCOVERED], {}, [], ["2 of 2 requirements have no case", "circumstances not recorded"]),
+    ],
+)
+def test_an_acceptance_says_in_its_headline_what_it_leaves_open(
+    requirements: list[dict[str, object]], facts: dict[str, object], required: list[str], beside: list[str],
+    capsys: pytest.CaptureFixture[str],
+) -> None:  # fmt: skip
+    """The verdict stays, since the cases are the criteria; but no reader may take the acceptance for an unqualified one."""
+    given = clean_record()
+    given["run"]["facts"] = facts
+    given["result"]["requirements"] = requirements
+    given["result"]["station"]["settings"]["required_in_run"] = required
+    html = page.render(given)
+    block = html[html.index('<div class="answer') : html.index('<dl class="tally">')]
+    big = re.findall(r'<p class="accepted(?: but)?">(.*?)</p>', block)
+    assert [words.lower() for words in big] == ["accepted by its cases", *beside]  # one size, one block
+    assert ('class="answer e-pass open"' in block) == bool(beside)
+    for part in beside:
+        assert html.count(part) + html.count(part.capitalize()) >= 3  # in the title, in the block, and before the signatures
+    print_verdicts(given)  # type: ignore[arg-type]
+    line = next(line for line in capsys.readouterr().out.splitlines() if "5 pass" in line)
+    assert line.startswith(f"pass, but {'; '.join(beside)}: 5 pass" if beside else "pass: 5 pass")
+
+
+def test_what_is_no_acceptance_needs_no_reservation() -> None:
+    given = clean_record()
+    given["run"]["facts"] = {}
+    for changes in ({"verdict": "fail"}, {"partial": True}, {"simulated": True}):
+        changed = {**given, "result": {**given["result"], **changes}}
+        assert 'class="accepted but"' not in page.render(changed)
 
 
 def test_every_verdict_has_its_word_and_its_own_mark(html: str) -> None:
