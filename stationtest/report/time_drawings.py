@@ -117,9 +117,10 @@ def trace(figure: dict[str, Any]) -> Markup:
     def at(t_ns: float) -> float:
         return x.inside((t_ns - start) / 1e6)
 
-    for place, part in enumerate(data["presented"]):
+    for part in sorted(data["presented"], key=lambda part: part["subject"]):  # at another sensor it may lie over a neighbour
         a, b = at(part["start_ns"]), at(part["end_ns"])
         drawing.rect(a, top, b - a, low - top, "subject" if part["subject"] else "neighbour")
+    for place, part in enumerate(data["presented"]):
         if rooms[place] > 1:
             kind, y = "t strong" if part["subject"] else "t", 20 + 14 * (place % rows)
             drawing.text(places[place], y, part["label"], kind, anchor="middle", longest=rooms[place])

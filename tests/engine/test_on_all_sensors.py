@@ -5,6 +5,8 @@ Seen for sure is 8 ms. Channels of the other sensor are worked out ms by ms in t
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 from tin_line import CASES, MS, OWN, STATION, A, counts, folder_of, judged, parts_of, record_of, rows_of, two_and_two
@@ -13,6 +15,7 @@ from stationtest import plugins
 from stationtest.engine import judging, observing
 from stationtest.errors import StationtestError
 from stationtest.files import suite as suites
+from stationtest.report import time_drawings
 
 CONFORMING, NONCONFORMING, NOT_JUDGED = 0, 1, 2
 WIDE = """
@@ -204,3 +207,11 @@ def test_a_station_with_one_sensor_has_no_other_to_ask(tmp_path):
         suites.load(str(path), expectations=plugins.load().expectations)
     answer = "expect.own_channel_only.on: this station has one sensor, so there is no other to ask [contradiction]"
     assert any(answer in str(problem) for problem in caught.value.problems)
+
+
+def test_the_shading_of_the_trial_is_not_hidden(tmp_path):
+    """The tin from 100 to 160 ms is shaded whole, over the lid that began 30 ms later: it is drawn after it."""
+    figures = record_of(wide(tmp_path / "s", two_and_two()))["result"]["figures"]
+    figure = next(one for one in figures if one["kind"] == "trace" and one["data"]["sensor"] == "lid")
+    shaded = re.findall(r'<path class="(subject|neighbour)"', str(time_drawings.trace(figure)))
+    assert shaded.count("subject") == 1 and shaded[-1] == "subject" and "neighbour" in shaded
