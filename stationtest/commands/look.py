@@ -133,8 +133,13 @@ def _words(found: Looked) -> Iterator[str]:
 
 
 def _step_ns(log: Looked) -> int:
-    """No edge is known better than to the shortest step of its log."""
-    return (log.time.steps[0] or log.time.every_ns) if log.time is not None else 0
+    """No edge is known better than to a step of samples; a change is logged when it comes."""
+    return log.time.every_ns if log.time is not None and log.sampled else 0
+
+
+def _rounded(ns: int) -> str:
+    """To 10 us, which no log tells better."""
+    return duration_text(round(ns, -4))
 
 
 def _least(numbers: Any) -> str:
@@ -157,13 +162,15 @@ def _synced(one: tuple[Looked, str], another: tuple[Looked, str], station: Any) 
             sync = syncing.common(a, b, int(found.time.t_ns[0]) if found.time else 0)
             if sync is not None:
                 sync = replace(sync, within_ns=max(sync.within_ns, _step_ns(found), _step_ns(other)))
-                tried.append((sync.within_ns, -sync.matched, name, theirs, sync))
-    tried.sort(key=lambda each: each[:4])
-    for _, _, name, theirs, sync in tried[:3]:
+                tried.append((sync.doubt, name, theirs, sync))
+    tried.sort(key=lambda each: each[:3])
+    for _, name, theirs, sync in tried[:3]:
         yield f"common edges: {name} and {theirs}, {sync.matched} of {sync.of}"
         yield f"  offset {duration_text(sync.offset_ns)} at the first row, drift {drift_text(sync.drift_e12)}, within " + (
             duration_text(sync.within_ns)
         )
+        spread = f"up to {_rounded(-sync.early_ns)} early and up to {_rounded(sync.late_ns)} late"
+        yield f"  against that the edges of {theirs} come {spread}, half of them within {_rounded(sync.half_ns)}"
         if sync.also_ns is not None:
             yield f"  an offset of about {duration_text(sync.also_ns)} fits the first edges as well: they come too evenly to tell"
     if tried:
@@ -171,9 +178,7 @@ def _synced(one: tuple[Looked, str], another: tuple[Looked, str], station: Any) 
     best = tried[0] if tried else None
     yield ""
     yield "# a proposal, to be read and then saved as recordings/NAME.recording.yaml"
-    yield from proposing.recording(
-        found, other, station, best[4] if best else None, (best[2], best[3]) if best else None
-    )
+    yield from proposing.recording(found, other, station, best[3] if best else None, (best[1], best[2]) if best else None)
 
 
 def _draw(found: list[Looked], path: str) -> None:

@@ -15,6 +15,7 @@ from stationtest.files import words
 from stationtest.files.suggest import nearest
 
 _MOST_NS = 2**53
+_MOST_OFFSET_NS = 2**62
 
 
 def wrong(what: str, found: object = None, allowed: str = "", code: str = "wrong-value") -> PydanticCustomError:
@@ -144,6 +145,14 @@ def any_duration(value: object) -> int:
     ns = _quantity(value, "a duration")
     if ns != ns.to_integral_value() or abs(ns) >= _MOST_NS:
         raise wrong("a duration is out of range", value, "whole nanoseconds, up to 104 days")
+    return int(ns)
+
+
+def clock_offset(value: object) -> int:
+    """Nanoseconds, either way, between two clocks of which one may have dates and the other count from its start (146 years)."""
+    ns = _quantity(value, "a duration")
+    if ns != ns.to_integral_value() or abs(ns) > _MOST_OFFSET_NS:
+        raise wrong("an offset between two clocks is out of range", value, "whole nanoseconds, up to 146 years")
     return int(ns)
 
 

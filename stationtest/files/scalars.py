@@ -38,6 +38,7 @@ from stationtest.files.quantities import (
     any_duration,
     any_share,
     bare,
+    clock_offset,
     count,
     drift,
     duration,
@@ -152,6 +153,7 @@ _said_share = PlainSerializer(words.share_text)
 Duration = Annotated[int, PlainValidator(duration), _said_duration, _duration_scheme]
 PositiveDuration = Annotated[int, PlainValidator(longer_than_nothing), _said_duration, _duration_scheme]
 AnyDuration = Annotated[int, PlainValidator(any_duration), _said_duration, _duration_scheme]
+ClockOffset = Annotated[int, PlainValidator(clock_offset), _said_duration, _duration_scheme]
 Length = Annotated[float, PlainValidator(length), PlainSerializer(words.length_text), _scheme(_UNIT_NUMBER + "(um|µm|mm|cm|m)$")]
 Speed = Annotated[float, PlainValidator(speed), PlainSerializer(words.speed_text), _scheme(_UNIT_NUMBER + "(mm/s|m/s|m/min)$")]
 Frequency = Annotated[

@@ -9,7 +9,7 @@ from pydantic import Field
 from stationtest.files.fields import ByKind, Fields, said
 from stationtest.files.recording_fields import Cell, NumberedFields, TruthFields, WindowFields
 from stationtest.files.scalars import (
-    AnyDuration,
+    ClockOffset,
     Count,
     Drift,
     Duration,
@@ -96,7 +96,7 @@ class ClockFields(Fields):
     """How a clock goes against another: an instant t is t + offset + drift * (t - first row) there, known to +-within."""
 
     to: Name
-    offset: AnyDuration
+    offset: ClockOffset
     drift: Drift = said("0 ppm")
     within: Duration
     found_by: Text | None = None

@@ -21,7 +21,9 @@ Ints = NDArray[np.int64]
 E12 = 10**12
 _BASE = 10**6
 LONGEST_NS = 2**53
-"""How far from its first row (104 days) a time may lie; beyond it the arithmetic would overflow."""
+"""How far from its first row (104 days) a time may lie where there is a drift; beyond it the arithmetic would overflow."""
+FURTHEST_NS = 2**62
+"""How far from 0 (146 years) a time may lie on either clock, as an offset may."""
 
 
 def scaled(x: Ints, num: int, den: int) -> Ints:
@@ -40,16 +42,22 @@ class Step:
     back: bool
 
     def to(self, t_ns: Ints) -> Ints:
-        """The same instants on the other clock. OverflowError where they lie too far from the first row."""
+        """The same instants on the other clock. OverflowError where they lie too far from the first row, or from 0."""
         offset, drift, t0 = self.relation.offset_ns, self.relation.drift_e12, self.t0_ns
-        since = t_ns - offset - t0 if self.back else t_ns - t0
+        offset = -offset if self.back else offset
+        if len(t_ns):
+            least, most = int(t_ns.min()) + offset, int(t_ns.max()) + offset
+            if max(-least, most) > FURTHEST_NS:
+                raise OverflowError("beyond all dates")
+            start = t0 if self.back else t0 + offset
+            if drift and max(start - least, most - start) >= LONGEST_NS:
+                raise OverflowError("more than 104 days from the first row, from where the drift counts")
+        moved = t_ns + offset
         if not drift:
-            return t0 + since if self.back else t_ns + offset
-        if len(since) and max(abs(int(since.min())), abs(int(since.max()))) >= LONGEST_NS:
-            raise OverflowError
+            return moved
         if self.back:
-            return t0 + since - scaled(since, drift, E12 + drift)
-        return t_ns + offset + scaled(since, drift, E12)
+            return moved - scaled(moved - t0, drift, E12 + drift)
+        return moved + scaled(t_ns - t0, drift, E12)
 
 
 @dataclass(frozen=True, slots=True)

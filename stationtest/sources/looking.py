@@ -25,6 +25,8 @@ Ints = NDArray[np.int64]
 MOST_BYTES = 8 << 20
 MOST_ROWS = 50_000
 GAP_OF_STEPS = 3
+FINEST_GRID_NS = 100_000  # finer stamps are as good as exact, or digits that a log was written with
+FEWEST_STEPS = 10  # from which on a common divisor of steps is hardly one by chance
 ON = ("1", "true", "wahr", "on", "ein", "high", "-1", "yes", "ja", "vrai", "x")
 OFF = ("0", "false", "falsch", "off", "aus", "low", "no", "nein", "faux")
 NUMBER = {"point": re.compile(r"[-+]?\d+(\.\d+)?([eE][-+]?\d+)?"), "comma": re.compile(r"[-+]?\d+(,\d+)?([eE][-+]?\d+)?")}
@@ -70,6 +72,13 @@ class TimeColumn:
     def gaps(self) -> int:
         return int((np.diff(self.t_ns) > self.gap_ns).sum())
 
+    @property
+    def grid_ns(self) -> int:
+        """The grid on which all stamps lie: the greatest common divisor of their steps. 0 where there is none to speak of."""
+        steps = np.diff(self.t_ns)
+        grid = int(np.gcd.reduce(steps)) if np.count_nonzero(steps) >= FEWEST_STEPS else 0
+        return grid if grid >= FINEST_GRID_NS else 0
+
 
 @dataclass(slots=True)
 class Looked:
@@ -84,6 +93,11 @@ class Looked:
 
     def of_kind(self, kind: str) -> list[Column]:
         return [column for column in self.columns if column.kind == kind]
+
+    @property
+    def sampled(self) -> bool:
+        """Whether rows come at a beat, as samples do; a row for each change comes when it will."""
+        return self.time is not None and not self.long and 2 * self.time.steps[0] >= self.time.every_ns
 
     @property
     def long(self) -> bool:

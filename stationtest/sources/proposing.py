@@ -58,11 +58,13 @@ def recording(
     yield from ("    " + line for line in _truth(readings, station))
     yield "  log:"
     yield from ("    " + line for line in _table(log, "controller"))
-    if log.time is not None and log.time.steps[0] == log.time.every_ns and not log.long:
+    if log.time is not None and log.sampled:
         yield f"    rows_are: samples    # a row every {duration_text(log.time.every_ns)}"
         yield f"    gap: longer than {duration_text(log.time.gap_ns)}"
     else:
         yield "    rows_are: changes    # or samples, with a gap"
+        if log.time is not None and log.time.grid_ns:
+            yield f"    resolution: {duration_text(log.time.grid_ns)}    # all its stamps lie on this grid"
     columns = log.of_kind("digital")
     names = [column.name for column in columns]
     if log.long:

@@ -187,8 +187,11 @@ class TablesRecording(Recording):
     def _on_own_clock(self, table: Table, t_ns: Ints) -> Ints:
         try:
             return self.way_from(table.clock).to(t_ns)
-        except OverflowError:
-            said = "its times lie more than 104 days from its first row, too far for a clock with a drift"
+        except OverflowError as error:
+            said = (
+                f"put on the clock {self.tables.readings.clock}, its times lie {error}; the offset may be in a wrong unit, or "
+                "leave out a date: where one clock has dates and the other counts from its start, it is as large as the date"
+            )
             raise readings_error(table.path, 0, f"clocks.{table.clock}", said, "bad-value") from None
 
     def _with_plain_words(self, truth: TruthTable) -> RecordingForm:

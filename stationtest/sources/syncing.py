@@ -14,12 +14,14 @@ NEAR_NS = 25_000_000
 FIRST = 40
 BLOCK = 50
 LEAST = 5
+FINEST_NS = 100_000
 
 
 @dataclass(frozen=True, slots=True)
 class Sync:
-    """t' = t + offset + drift * (t - t0), to +-`within_ns`, for `matched` of `of` edges. `also_ns`: another offset that fits the
-    first edges nearly as well, None if there is none."""
+    """t' = t + offset + drift * (t - t0), to +-`within_ns`, for `matched` of `of` edges, which lie from `early_ns` (not positive)
+    to `late_ns` beside it, half of them by at most `half_ns`. `also_ns`: another offset that fits the first edges nearly as well,
+    None if there is none."""
 
     offset_ns: int
     drift_e12: int
@@ -27,6 +29,15 @@ class Sync:
     matched: int
     of: int
     also_ns: int | None
+    early_ns: int
+    late_ns: int
+    half_ns: int
+
+    @property
+    def doubt(self) -> float:
+        """How far off edges lie, as a mean of logarithms: with a partner by `within`, without one as far as it is sought."""
+        matched, lost = np.log(max(self.within_ns, FINEST_NS)), np.log(NEAR_NS)
+        return float(matched * self.matched + lost * (self.of - self.matched)) / self.of
 
 
 def common(a: Ints, b: Ints, t0: int) -> Sync | None:
@@ -52,8 +63,10 @@ def common(a: Ints, b: Ints, t0: int) -> Sync | None:
     if len(pairs) < max(LEAST, len(a) // 2):
         return None
     offset_ns, drift = round(fit[0] / 1000) * 1000, round(fit[1] * 1e8) * 10_000  # whole us, hundredths of a ppm
-    left = np.abs(pairs[:, 1] - offset_ns - drift / 1e12 * pairs[:, 0]).max()
-    return Sync(offset_ns, drift, -(-int(left) // 100_000) * 100_000, len(pairs), len(a), also)
+    left = np.rint(pairs[:, 1] - offset_ns - drift / 1e12 * pairs[:, 0]).astype(np.int64)
+    early, late, half = min(int(left.min()), 0), max(int(left.max()), 0), int(np.median(np.abs(left)))
+    within = -(-max(-early, late) // FINEST_NS) * FINEST_NS
+    return Sync(offset_ns, drift, within, len(pairs), len(a), also, early, late, half)
 
 
 def _first_offset(a: Ints, b: Ints) -> tuple[int, int | None]:

@@ -28,7 +28,7 @@ def nearest(x: Fraction) -> int:
 @given(
     st.lists(st.integers(-100 * DAY, 100 * DAY), min_size=1, max_size=20),
     st.integers(-(2**60), 2**60),
-    st.integers(-(2**53), 2**53),
+    st.integers(-(2**61), 2**61),  # one clock counts from its start, the other has dates
     st.integers(-(10**9) + 1, 10**9 - 1),
 )
 def test_forth_and_back_against_fractions(since: list[int], t0: int, offset: int, drift: int) -> None:
@@ -67,3 +67,22 @@ def test_too_far_from_the_first_row() -> None:
     with pytest.raises(OverflowError):
         clocks.Step(relation(0, 1), 0, back=False).to(np.array([2**53]))
     assert clocks.Step(relation(5, 0), 0, back=False).to(np.array([2**60])).tolist() == [2**60 + 5]
+    for back in (False, True):  # beyond 146 years from 0 whole nanoseconds would overflow
+        far = clocks.Step(relation(-(2**62) if back else 2**62, 0), 0, back)
+        assert far.to(np.array([0])).tolist() == [2**62]
+        with pytest.raises(OverflowError, match="beyond all dates"):
+            far.to(np.array([1]))
+
+
+def test_a_date_and_a_count_from_a_start() -> None:
+    """A logger that counts from 0, a controller with dates: 25 ppm against 12.340 s after 2026-03-02T07:15:00Z, both ways."""
+    date = int(np.datetime64("2026-03-02T07:15:00", "ns").astype(np.int64))
+    stated = relation(date + 12_340 * MS, 25 * 10**6)
+    hour = np.array([0, 3600 * 10**9])
+    there = clocks.way([stated], "sensor", "plc", lambda clock: 0).to(hour)
+    assert there.tolist() == [date + 12_340 * MS, date + (3_612_340 + 90) * MS]
+    assert clocks.way([stated], "plc", "sensor", lambda clock: 0).to(there).tolist() == hour.tolist()
+    turned = relation(-date - 12_340 * MS, 0, clock="plc", to="sensor")
+    assert clocks.way([turned], "plc", "sensor", lambda clock: date).to(there).tolist() == [0, 3_600_090 * MS]
+    with pytest.raises(OverflowError, match="more than 104 days"):  # the date left out
+        clocks.way([relation(12_340 * MS, 25 * 10**6)], "plc", "sensor", lambda clock: 0).to(there)
