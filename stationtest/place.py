@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True, order=True)
 class Place:
-    """`line` and `column` count from 1; 0 means not known. `path` is as the user would type it."""
+    """`line` and `column` count from 1; 0 means not known. `path` is as the user would type it; a `./` before it is not
+    printed, since the paths inside files have none."""
 
     path: str
     line: int
@@ -15,7 +16,7 @@ class Place:
 
     def __str__(self) -> str:
         numbers = [str(number) for number in (self.line, self.column) if number]
-        return ":".join([self.path, *numbers])
+        return ":".join([self.path.removeprefix("./"), *numbers])
 
 
 NOWHERE = Place("", 0, 0)

@@ -11,6 +11,9 @@ from stationtest.report.wording import NOT_RECORDED, count, duration, listed, pe
 MOST_NAMED = 12
 """Requirements without a case that are named on page one; the table of requirements has all."""
 
+MOST_AGAINST = 6
+"""Cases that page one names for not passing: with more, its printed sheet would end before it says how sure and by whom."""
+
 FACTS = {
     "who": "Carried out by",
     "role": "Role",

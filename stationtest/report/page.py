@@ -18,7 +18,7 @@ from markupsafe import Markup
 from stationtest.report import drawings, front, rows, rule, wording
 
 TEMPLATES = Path(__file__).parent / "templates"
-FILTERS = ("count", "decimal", "duration", "percent", "plural", "seconds", "size", "slug", "listed", "shortened")
+FILTERS = ("count", "decimal", "duration", "in_short", "percent", "plural", "seconds", "size", "slug", "listed", "shortened")
 
 
 def render(record: dict[str, Any]) -> str:
@@ -40,6 +40,7 @@ def render(record: dict[str, Any]) -> str:
             headline=front.headline(record),
             notices=front.notices(result),
             facts=front.facts(run),
+            most_against=front.MOST_AGAINST,
             on_what=front.on_what(result),
             how_sure=front.how_sure(result),
             basis_words=front.BASIS,

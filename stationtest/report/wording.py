@@ -118,6 +118,12 @@ def shortened(text: str, longest: int = 200) -> str:
     return (counted if len(counted) <= longest else counted[: longest - 1].rstrip() + "…") + first + trial
 
 
+def in_short(text: str) -> str:
+    """A reason for page one: how many were nonconforming and the first of them whole; what that shows stands with the case."""
+    counted, first, trial = text.partition(FIRST)
+    return counted.partition("; ")[0] + first + trial if first else shortened(text)
+
+
 def figures(text: str) -> bool:
     """Whether a cell begins as a number (or says 'none'), so that it is set to the right of its column."""
     return text[:1].isdigit() or (text[:1] == "\u2212" and text[1:2].isdigit()) or text == "–"

@@ -312,7 +312,7 @@ def test_page_one_has_the_first_nonconforming_trial_whole() -> None:
     trial = "verbena, specimen V01, sensor sachet, at 18.097 s: channel 1 was on for 87 ms"
     reason = "61 of 62 presentations nonconforming, none accepted; " + "the share that conforms is at least 0.1 %, " * 6
     given["result"]["cases"] = [case("NEAR-01", verdict="fail", reason=f"{reason}. First: {trial}")]
-    assert f"…. First: {trial}" in front_of(page.render(given))
+    assert f"61 of 62 presentations nonconforming, none accepted. First: {trial}" in front_of(page.render(given))
 
 
 def test_a_case_says_why_its_first_trial_not_judged_was_not() -> None:
