@@ -50,6 +50,8 @@ class CsvFile:
         end = self._after_line(head, begin)
         self._data_at = self._after_line(head, end) if form.units_line else end
         self.columns = self._header(head[begin:end])
+        below = self._decoded(head[end : self._data_at], None).decode("utf-8", "replace").rstrip("\r\n")
+        self.units = dict(zip(self.columns, next(csv.reader([below], delimiter=self._separator), []), strict=False))
         self._index = [(0, self._data_at)]  # first row and place of each block that was seen
         self.rows_hint: int | None = None
         self.facts: dict[str, Any] = {"encoding": self._codec, "separator": form.separator, "decimal": form.decimal}

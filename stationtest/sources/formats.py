@@ -26,6 +26,8 @@ class Reader(Protocol):
     columns: list[str]
     rows_hint: int | None
     facts: dict[str, Any]
+    units: Mapping[str, str]
+    """What the line of units says by column; empty where the file has none."""
 
     def line(self, row: int) -> int:
         """The number under which the user finds a row."""

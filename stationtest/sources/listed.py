@@ -24,6 +24,7 @@ from stationtest.sources.checks import Where, all_there, seconds, switches, told
 from stationtest.sources.gate_matches import matched
 from stationtest.sources.layout import names_of
 from stationtest.sources.turns import Turns
+from stationtest.sources.units_line import agrees
 
 if TYPE_CHECKING:
     from stationtest.sources.formats import Reader
@@ -188,7 +189,9 @@ def _opened(recording: Recording, path: str, form: RecordingForm) -> Reader:
     )
     if part is None:
         Where(path).refuse(None, "recordings", f"no reading format takes files that end in {shown(place.suffix)}", "no-form")
-    return resolve(part.reader)(place, path, form)
+    reader: Reader = resolve(part.reader)(place, path, form)
+    agrees(reader, path, form, "presentations.time.in")
+    return reader
 
 
 def _read(recording: Recording, path: str, form: RecordingForm, reader: Reader, at: Mapping[str, str | None]) -> _Table:

@@ -11,6 +11,7 @@ from stationtest.model.parts import ReadingFormatPart
 from stationtest.sources.formats import form_of, reader_of
 from stationtest.sources.readings import Readings
 from stationtest.sources.recorded import Recording
+from stationtest.sources.units_line import agrees
 
 
 def open_recording(suite: Suite, path: str, formats: Mapping[str, ReadingFormatPart]) -> Readings:
@@ -29,4 +30,6 @@ def open_recording(suite: Suite, path: str, formats: Mapping[str, ReadingFormatP
         return open_scene(suite, path)
     form = form_of(suite.station, path)
     part, readers = reader_of(Path(suite.folder) / path, path, form, formats)
+    for name, reader in readers:
+        agrees(reader, name, form, "time.in")
     return Recording(suite, path, form, part, readers, formats)

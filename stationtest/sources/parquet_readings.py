@@ -40,6 +40,7 @@ class ParquetFile:
             self._refuse(error)
         self.columns = list(self._schema.names)
         self.facts: dict[str, Any] = {}
+        self.units: dict[str, str] = {}
         if said := (self._schema.metadata or {}).get(SAYS_OF_ITSELF):
             self.facts["simulated"] = str(json.loads(said)["simulated"])
 

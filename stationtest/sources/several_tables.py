@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
@@ -18,12 +18,13 @@ from stationtest.model.case import Suite
 from stationtest.model.parts import ReadingFormatPart
 from stationtest.model.recording_form import RecordingForm
 from stationtest.model.recording_tables import RecordingTables, SignalsTable, Table, TruthTable
-from stationtest.signals.batch import TRUTH, Listed, on_grid
+from stationtest.signals.batch import TRUTH, Batch, Listed, on_grid
 from stationtest.sources import clocks, listed
-from stationtest.sources.checks import Where
+from stationtest.sources.checks import Where, seconds
 from stationtest.sources.formats import Reader, reader_of
 from stationtest.sources.logged import Key, Logged, States, first_time, read_log, silent_signals
 from stationtest.sources.recorded import Recording
+from stationtest.sources.units_line import agrees
 from stationtest.sources.worlds import Doubts, World
 
 Ints = NDArray[np.int64]
@@ -44,6 +45,8 @@ class TablesRecording(Recording):
         self.tables = tables
         main = tables.readings
         part, readers = reader_of(Path(suite.folder) / main.path, main.path, main.form, formats)
+        for name, reader in readers:
+            agrees(reader, name, main.form, f"tables.{main.name}.unit")
         super().__init__(suite, tables.path, main.form, part, readers, formats, only=main.sensor)
         form = replace(main.form, every_ns=main.form.every_ns or self._usual_step())
         if form.every_ns and form.gap_ns and form.gap_ns < form.every_ns:
@@ -70,10 +73,26 @@ class TablesRecording(Recording):
         rows, gaps, longest, last = 0, 0, 0, None
         for piece in self._pieces(self.layout.only(), 0):
             if piece.t_ns is not None and len(piece):
+                self._saw(piece)
                 step = np.diff(piece.t_ns, prepend=piece.t_ns[0] if last is None else last)
                 rows, gaps = rows + len(piece), gaps + int((step > (self.form.gap_ns or 0)).sum())
                 longest, last = max(longest, int(step.max())), int(piece.t_ns[-1])
         return rows, gaps, longest
+
+    def batches(self) -> Iterator[Batch]:
+        """The whole stream in grid cells."""
+        for batch in super().batches():
+            self._saw(batch)
+            yield batch
+
+    def _saw(self, rows: Batch) -> None:
+        """Readings were read that may begin earlier, or end later, than what was read before."""
+        if rows.t_ns is not None and len(rows):
+            first, last = int(rows.t_ns[0]), int(rows.t_ns[-1])
+            self._span = (min(first, self._span[0]), max(last, self._span[1])) if self._span else (first, last)
+
+    _span: tuple[int, int] | None = None
+    """The first and the last of the readings that were read."""
 
     def way_from(self, clock: str) -> clocks.Way:
         """From a clock to the recording's own."""
@@ -133,6 +152,8 @@ class TablesRecording(Recording):
             if self.way_from(table.clock).within_ns is None:
                 own = self.tables.readings.clock
                 told.append(f"how the clock {table.clock} of {table.path} lies to {own} is not stated: its signals are not known")
+            else:
+                told += self._elsewhere(table)
         if self.worlds:
             far = duration_text(max(world.apart_ns for world in self.worlds))
             told.append(
@@ -140,6 +161,27 @@ class TablesRecording(Recording):
                 "early and as late as that allows, and its answer counts only where it is the same each time"
             )
         return told
+
+    def _elsewhere(self, table: SignalsTable) -> Iterator[str]:
+        """A word on a log of which nothing lies where the readings do, as an offset, a unit or a date that is wrong makes it."""
+        if self._span is None:
+            self.steps()
+        assert self._span is not None
+        begin, end = self._span
+        logs = [self._on_own_clock(table, log.t_ns) - self.origin_ns for log in self._log(table).values() if len(log.t_ns)]
+        if not logs:
+            return
+        first, last = min(int(t_ns[0]) for t_ns in logs), max(int(t_ns[-1]) for t_ns in logs)
+        what, inside = "row", first <= end and begin <= last
+        if table.rows_are == "changes":  # the last instant of each is the end of the log
+            what, inside = "change of its signals", any(((begin <= t) & (t <= end)).any() for t in (t_ns[:-1] for t_ns in logs))
+        if not inside:
+            clock = self.tables.readings.clock
+            yield (
+                f"{table.path}, put on the clock {clock}, has no {what} between the first and the last reading: the log is from "
+                f"{_rounded(first)} to {_rounded(last)}, the readings from {_rounded(begin)} to {_rounded(end)}; "
+                "an offset, a date or a unit of time may be wrong"
+            )
 
     def _doubts(self) -> str:
         own = {table.name: (table.resolution_ns, "in steps of") for table in self.tables.signals}
@@ -163,7 +205,9 @@ class TablesRecording(Recording):
         if not (Path(self.suite.folder) / table.path).is_file():
             said = f"there is no file {shown(table.path)}; {shown(self.path)} needs it"
             raise readings_error(table.path, 0, f"tables.{table.name}.file", said, "no-file")
-        return reader_of(Path(self.suite.folder) / table.path, table.path, table.form, self.formats)[1][0][1]
+        name, reader = reader_of(Path(self.suite.folder) / table.path, table.path, table.form, self.formats)[1][0]
+        agrees(reader, name, table.form, f"tables.{table.name}.unit")
+        return reader
 
     def _first_ns(self, clock: str) -> int:
         """The first row of the first table on a clock, as in the file; read once."""
@@ -199,3 +243,8 @@ class TablesRecording(Recording):
         columns = self.reader_for(truth).columns
         named = {role: getattr(truth.form, role) or (role if role in columns else None) for role in TRUTH}
         return replace(truth.form, **named)  # type: ignore[arg-type]
+
+
+def _rounded(ns: int) -> str:
+    """An instant to the millisecond, which tells where a table lies."""
+    return seconds(round(ns, -6))
