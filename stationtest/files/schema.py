@@ -207,9 +207,8 @@ def _of(hint: Any, definitions: dict[str, Any]) -> dict[str, Any]:
         name = hint.__name__
         if name not in definitions:
             definitions[name] = {}
-            hints = typing.get_type_hints(hint)
-            properties = {key: _of(value, definitions) for key, value in hints.items()}
-            definitions[name] = {"type": "object", "properties": properties, "required": sorted(hint.__required_keys__)}
+            properties = {key: _of(value, definitions) for key, value in typing.get_type_hints(hint).items()}
+            definitions[name] = {"type": "object", "properties": properties, "required": sorted(_required(hint))}
             if hint.__doc__ and not hint.__doc__.startswith("dict("):
                 definitions[name]["description"] = " ".join(hint.__doc__.split())
         return {"$ref": f"#/$defs/{name}"}
@@ -223,3 +222,11 @@ def _of(hint: Any, definitions: dict[str, Any]) -> dict[str, Any]:
     if origin in (typing.Union, types.UnionType):
         return {"anyOf": [_of(argument, definitions) for argument in arguments]}
     raise TypeError(f"{hint!r} has no place in a record")
+
+
+def _required(hint: Any) -> set[str]:
+    """The keys of a typed dictionary that must be there. Its own `__required_keys__` are of the annotations as they stand in the
+    module, which are text there, and in text Python sees no NotRequired.
+    """
+    hints = typing.get_type_hints(hint, include_extras=True)
+    return {key for key, value in hints.items() if typing.get_origin(value) is not typing.NotRequired}
