@@ -27,10 +27,9 @@ def body(args: argparse.Namespace) -> int:
         for row in rows
     ]  # fmt: skip
     table(("case", "needs", "found", "still to present", "verdict so far"), counts)
-    risks = {row["risks"]: row["needs"] for row in rows if row["risks"]}
     print()
-    for words, needs in risks.items():
-        print(f"{needs}: {words}")
+    for words in dict.fromkeys(row["risks"] for row in rows if row["risks"]):
+        print(words)
     wanted = [(row["id"], line) for row in rows for line in row["shopping"]]
     print()
     print("still to be presented:" if wanted else "nothing is still to be presented")

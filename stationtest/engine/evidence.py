@@ -104,8 +104,9 @@ def counted(evidence: Evidence, trials: Trials, first_open: str) -> Shown:
     wrong_used = int((outcome[:considered] == NONCONFORMING).sum()) if wrong and considered < found else wrong
     if wrong > accepted:
         n, wrong_used = judged, wrong
-    low = lower_bound(n - wrong_used, n, confidence) if n else None
-    high = upper_bound(n - wrong_used, n, confidence) if n else None
+    claims = n > 0 and evidence.runs is None  # one run says nothing of how often others conform
+    low = lower_bound(n - wrong_used, n, confidence) if claims else None
+    high = upper_bound(n - wrong_used, n, confidence) if claims else None
     still = max(0, planned - judged)
     allowed = math.floor(evidence.not_judged_at_most * (considered + missing) + 1e-9)
     verdict, reason = Verdict.NOT_SHOWN, ""
@@ -126,14 +127,17 @@ def counted(evidence: Evidence, trials: Trials, first_open: str) -> Shown:
             reason += f"; {_more(still, wrong, accepted)}"
     elif still:
         reason = f"{judged} of {planned} {units}, {_nonconforming(wrong)}: {_more(still, wrong, accepted)}"
-        reason += f"; so far {judged} show at least {at_least_text(low or 0.0)} {at}"
+        reason += f"; so far {judged} show at least {at_least_text(low)} {at}" if low is not None else ""
     elif only is not None:
         reason = f"{n} {units}, {_nonconforming(wrong_used)}, but {only}"
     elif evidence.specimens_at_least is not None and len(trials.specimens or ()) < evidence.specimens_at_least:
         least, came = evidence.specimens_at_least, len(trials.specimens or ())
         reason = f"{n} {units} of {came} specimens; the plan needs at least {least} specimens"
+    elif low is None:
+        verdict = Verdict.PASS
+        reason = "one run, judged by itself" if n == 1 else f"{n - wrong_used} of {n} runs conform, each judged by itself"
     else:
-        verdict, reason = Verdict.PASS, f"{n - wrong_used} of {n} {units} conform: at least {at_least_text(low or 0.0)} {at}"
+        verdict, reason = Verdict.PASS, f"{n - wrong_used} of {n} {units} conform: at least {at_least_text(low)} {at}"
     if found > considered and verdict is Verdict.PASS:
         reason += f"; {found} came, the first {considered} are the trials"
     elif verdict is Verdict.FAIL and int((outcome[:considered] == NONCONFORMING).sum()) <= accepted:

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from stationtest.model.observations import SourceObservations
 
 MORE_ACCEPTED = 3  # how many further plans `sizes` offers, each with one more nonconforming trial accepted
+SEVERAL = 4  # how many targets the example has by which `sizes` says that the chances of several multiply
 
 
 class PlanRow(TypedDict):
@@ -48,7 +49,7 @@ def _row(suite: Suite, case: Case, observations: Mapping[str, SourceObservations
         "title": case.title,
         "needs": needs(case),
         "planned": each * len(case.strata) if each is not None else None,
-        "risks": _both_risks(each, evidence.nonconforming_at_most) if each is not None and evidence.runs is None else "",
+        "risks": both_risks(len(case.strata), each, evidence.nonconforming_at_most) if each and evidence.runs is None else "",
         "found": None,
         "still": None,
         "found_ns": None,
@@ -118,10 +119,22 @@ def _wanted(case: Case, label: str, n: int | None, duration_ns: int | None) -> s
     return f"{amount} {label.removeprefix('between: ')}{where}{how}"
 
 
-def _both_risks(n: int, accepted: int) -> str:
-    """`passes a station that is 99 % right 55 times in 100, one that is 99.9 % right 94 times`."""
-    told = [f"{share_text(share)} right {_times(chance_to_pass(n, accepted, share))}" for share in (0.99, 0.999)]
-    return f"passes a station that is {told[0]}, one that is {told[1]}"
+def both_risks(strata: int, n: int, accepted: int) -> str:
+    """`4 × 59 clean trials pass a station that is 99 % right with each of the 4 only 9 times in 100, ...`.
+
+    A case passes if all its `strata` do. Each has trials of its own, so their chances multiply.
+    """
+    of_each = f" with each of the {strata}" if strata > 1 else ""
+    good, better = (_times(chance_to_pass(n, accepted, share) ** strata) for share in (0.99, 0.999))
+    return f"{_passing(strata, n, accepted)} a station that is 99 % right{of_each} only {good}, one that is 99.9 % right {better}"
+
+
+def _passing(strata: int, n: int, accepted: int) -> str:
+    """`59 clean trials pass`; `4 × 93 trials with at most 1 nonconforming of each pass`."""
+    trials = f"{strata} × {n}" if strata > 1 else f"{n}"
+    if not accepted:
+        return f"{trials} clean trial{'s pass' if strata * n > 1 else ' passes'}"
+    return f"{trials} trials with at most {accepted} nonconforming{' of each' if strata > 1 else ''} pass"
 
 
 def _times(chance: float) -> str:
@@ -149,11 +162,11 @@ def sizes(reliability: float, confidence: float, nonconforming: int = 0) -> tupl
         chances = [chance_to_pass(n, accepted, share) for share in (reliability, *better)]
         rows.append([str(accepted), str(n), *(f"{100 * chance:.1f} %" for chance in chances)])
     n = smallest(reliability, confidence, nonconforming)
-    clean = f"{n} clean trials pass" if not nonconforming else f"{n} trials with at most {nonconforming} nonconforming pass"
-    good = better[1]
+    clean, good = _passing(1, n, nonconforming), better[1]
     risk, chance = chance_to_pass(n, nonconforming, reliability), chance_to_pass(n, nonconforming, good)
     words = [
         f"{clean} a station that is {_short(good)} right only {_times(chance)}: the rest is the risk of failing a good one.",
+        f"Where {SEVERAL} targets are each asked for this, all must pass: one so right with each does {_times(chance**SEVERAL)}.",
         f"One that is just {share_text(reliability)} right passes {_times(risk)}: the risk of accepting it.",
     ]
     if not nonconforming:

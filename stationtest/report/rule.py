@@ -50,8 +50,9 @@ def rules(result: dict[str, Any]) -> list[tuple[str, str]]:
                 "share (Clopper and Pearson, 1934), at the confidence asked, over the planned trials, is at least the "
                 "reliability asked. If the true share were lower, such a result would come up with a probability of at most "
                 "one minus the confidence. The other risk: a station that is right 99 % of the time gives 59 clean trials "
-                "only 55 times in 100 (0.99 to the power 59), so a fail does not prove a bad station. Each claim stands by "
-                "itself at its confidence; for 'all hold' no correction is needed.",
+                "only 55 times in 100 (0.99 to the power 59), and of each of four parts, which must all pass, only 9 times in "
+                "100 (to the power 236), so a fail does not prove a bad station. Each claim stands by itself at its "
+                "confidence; for 'all hold' no correction is needed.",
             )
         )
         found.append(

@@ -244,7 +244,8 @@ def test_plan(station: Path, capsys: pytest.CaptureFixture[str]) -> None:
     code, out, _ = told(capsys, "plan", station)
     assert code == 0
     assert "2 × 59 = 118 presentations" in out
-    assert "passes a station that is 99 % right 55 times in 100" in out  # 0.99 ** 59 = 0.5527
+    assert "59 clean trials pass a station that is 99 % right only 55 times in 100" in out  # 0.99 ** 59 = 0.5527
+    assert "2 × 59 clean trials pass a station that is 99 % right with each of the 2 only 31 times in 100" in out  # 0.99 ** 118
     assert "FEW-01: 240 × mint" in out
     few = next(line for line in out.splitlines() if line.startswith("FEW-01"))
     assert "299 presentations" in few and "not shown" in few

@@ -4,6 +4,7 @@ text."""
 from __future__ import annotations
 
 import json
+import math
 import time
 from dataclasses import replace
 from typing import Any
@@ -419,12 +420,38 @@ def test_a_plan_spells_products_out() -> None:
     row = plan(None, case(targets, **OWN))[0]
     assert row["needs"] == "3 × 59 = 177 presentations (mint, chamomile, hibiscus), at most 0 nonconforming of each"
     assert (row["planned"], row["found"], row["still"], row["verdict"]) == (177, None, None, None)
-    assert row["risks"] == "passes a station that is 99 % right 55 times in 100, one that is 99.9 % right 94 times in 100"
+    assert row["risks"] == (  # 0.99 ** 177 = 0.1688, 0.999 ** 177 = 0.8377
+        "3 × 59 clean trials pass a station that is 99 % right with each of the 3 only 17 times in 100, "
+        "one that is 99.9 % right 84 times in 100"
+    )
     assert row["shopping"] == ["59 × mint", "59 × chamomile", "59 × hibiscus"]
     by_specimen = replace(PROVEN, of="specimens", presented=5)
     assert plan(None, case(targets, by_specimen, **OWN))[0]["needs"].startswith(
         "3 × 59 = 177 specimens (mint, chamomile, hibiscus), each presented 5 times: 885 presentations"
     )
+
+
+@pytest.mark.parametrize(("strata", "n", "accepted"), [(1, 59, 0), (3, 30, 0), (4, 15, 0), (4, 59, 0), (2, 93, 1), (5, 124, 2)])
+def test_the_risk_of_a_plan_is_that_of_all_its_parts_passing(strata: int, n: int, accepted: int) -> None:
+    """The binomial by `math.comb`, to the power of the parts: each has its own trials, so their chances multiply."""
+
+    def passes(share: float) -> str:
+        one = math.fsum(math.comb(n, k) * (1 - share) ** k * share ** (n - k) for k in range(accepted + 1))
+        times = 100 * one**strata
+        return f"{times:.0f}" if times < 99.5 else f"{math.floor(10 * times) / 10}"
+
+    words = planning.both_risks(strata, n, accepted)
+    assert words.split(" times in 100")[0].endswith(f" only {passes(0.99)}")
+    assert words.split(" times in 100")[1].endswith(f" {passes(0.999)}")
+    assert ("with each of the" in words) == (strata > 1)
+    assert words.startswith(f"{strata} × {n} " if strata > 1 else f"{n} ") and ("clean" in words) == (accepted == 0)
+
+
+def test_the_risks_of_three_plans_by_hand() -> None:
+    """0.99 ** 59 = 0.553, 0.99 ** 90 = 0.405, 0.99 ** 60 = 0.547, 0.99 ** 236 = 0.093."""
+    told = {(1, 59): 55, (3, 30): 40, (4, 15): 55, (4, 59): 9}
+    for (strata, n), times in told.items():
+        assert f" only {times} times in 100, " in planning.both_risks(strata, n, 0)
 
 
 def test_a_plan_with_readings_lists_what_is_still_to_be_presented() -> None:
@@ -460,6 +487,7 @@ def test_sizes_print_both_risks() -> None:
     assert [(row[0], row[1]) for row in rows] == [("0", "59"), ("1", "93"), ("2", "124"), ("3", "153")]
     assert "59 clean trials pass a station that is 99 % right only 55 times in 100" in words
     assert rows[0][2] == "4.8 %"
+    assert "all must pass: one so right with each does 9 times in 100" in words  # 0.99 ** 236
     assert planning.sizes(0.99, 0.95, 2)[1][0][:2] == ["2", "628"]
     with pytest.raises(UsageError, match="no number of trials"):
         planning.sizes(1.0, 0.95, 0)

@@ -381,7 +381,12 @@ def test_drift_of_level() -> None:
     result = run_case(table, case(of("mint"), run, drift=asked))
     assert "mint at sachet moved by 3.00 % (level)" in why(result)
     assert result["nonconforming_trials"][0]["at_ns"] == 200 * MS
-    assert run_case(table, case(of("mint"), run, drift={**asked, "at_most": "3.1 %"}))["verdict"] == "pass"
+    assert (result["strata"][0]["lower_bound"], result["strata"][0]["upper_bound"]) == (None, None)
+    within = run_case(table, case(of("mint"), run, drift={**asked, "at_most": "3.1 %"}))
+    assert (within["verdict"], within["reason"]) == ("pass", "one run, judged by itself"), "a claim about no other run"
+    assert (within["strata"][0]["lower_bound"], within["strata"][0]["upper_bound"]) == (None, None)
+    two = run_case(table, case(of("mint"), Evidence(runs=2), drift={**asked, "at_most": "3.1 %"}))
+    assert two["reason"] == "1 of 2 runs, none nonconforming: the plan needs 1 more clean one"
     short = run_case(table, case(of("mint"), run, drift={**asked, "over": "3"}))
     assert short["verdict"] == "not judged"
     assert "4 presentations with a usable plateau, 6 are needed" in short["reason"]
