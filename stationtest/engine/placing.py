@@ -15,6 +15,7 @@ import numpy as np
 from stationtest.engine import learning, names_of_trials
 from stationtest.engine.judged_trials import Batch
 from stationtest.engine.observer import Observer, Progress
+from stationtest.expectations.items import items
 from stationtest.expectations.view import View
 from stationtest.expectations.wording import milliseconds
 from stationtest.model.case import Suite
@@ -93,7 +94,8 @@ def throughout(batch: Batch, unit: str, others: Sequence[tuple[Placement, View, 
     for placement, view, other in others:
         there = _same_trials(batch, unit, view, other)
         pairs = [(batch.outcome, outcome, other.outcome)]
-        pairs += [(b.outcome, mine, o.outcome) for (_, b), mine, (_, o) in zip(batch.judged, judged, other.judged, strict=True)]
+        each = [found.outcome for _, found in other.judged] or [other.outcome] * len(judged)  # where none of them is a trial there
+        pairs += [(b.outcome, mine, theirs) for (_, b), mine, theirs in zip(batch.judged, judged, each, strict=True)]
         for logged, mine, theirs in pairs:
             found = np.append(theirs, np.int8(NOT_JUDGED))[there]  # what is no trial there is not judged there
             changed = (logged != NOT_JUDGED) & (found != logged)
@@ -156,7 +158,10 @@ def _same_trials(batch: Batch, unit: str, view: View, other: Batch) -> Ints:
 
 def _names(view: View, unit: str) -> list[object]:
     obs = view.obs
-    return view.once(
-        ("names of trials", unit),
-        lambda: names_of_trials.sets(obs.sets) if unit == "set" else names_of_trials.presentations(obs.presentations),
-    )
+
+    def names() -> list[object]:
+        if unit == "item":
+            return list(items(view).names)
+        return names_of_trials.sets(obs.sets) if unit == "set" else names_of_trials.presentations(obs.presentations)
+
+    return view.once(("names of trials", unit), names)

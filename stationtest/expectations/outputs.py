@@ -3,8 +3,8 @@
 Unit: presentation, or set or item where one is presented. Fields of each output: `is: on | off | as the set is`, `from` (`start`,
 `end`, `covered`, `event` (which `where:` names) or an edge of an input; stated), `after`, `within`, `until` (`next decision`
 or an edge), `lasts: at least D`.
-An edge is the first one at or after the start of the presentation or set, before the next set starts; where a set has none,
-the last one since the set before it ended.
+An edge is the first one at or after the start of the presentation or set, before the next set that the same edge opens; where
+a set has none, the last one since the set before it ended. An edge that opens other sets is the last one before this set.
 *as the set is*: on where truth says that the set is incomplete, off in the same window where it is complete; both must occur in
 the readings, or nothing is shown. `from` may be left out there: the output's own `decided_at`.
 *on* conforms: a rising edge lies for sure in [from + after, from + after + within), then on for sure for `lasts`; an output

@@ -85,8 +85,9 @@ def reference_instants(view: View, unit: str, origin: str | Edge) -> Ints:
     """The instant from which each row of the table counts: its start, end, covering of the spot, or an edge. `NEVER` where
     there is none.
 
-    An edge is the first at or after the start, of an item the start of its last part; for a set or item it must come before the
-    next one, else it is the last one since the one before it ended.
+    An edge is the first at or after the start, of an item the start of its last part. It must come before the next item, or
+    the next set that the same edge opens (what other edges open may be parts of one box); else it is the last one since
+    whatever came before had ended. An edge that opens other sets than this one is the last one before it.
     """
     return view.once(("reference", unit, origin), lambda: _reference_instants(view, unit, origin))
 
@@ -122,10 +123,29 @@ def _found_instants(view: View, unit: str, origin: str | Edge) -> Ints:
     order = np.argsort(start, kind="stable")
     previous_end = np.full(len(rows), NEVER + 1, dtype=np.int64)
     previous_end[order[1:]] = rows.end_ns[order[:-1]]
-    belongs = (first != NEVER) & (first < next_start(view, unit))
     at_end = np.searchsorted(instants, rows.end_ns, "left")
     closing = np.append(instants, np.int64(NEVER))[at_end] == rows.end_ns
-    return np.where(closing, rows.end_ns, np.where(belongs, first, np.where(before >= previous_end, before, NEVER)))
+    since, until, opens_others = previous_end + 1, next_start(view, unit), np.zeros(len(rows), dtype=np.bool_)
+    if isinstance(rows, Sets):
+        began, until, opens_others = _opened_alike(view, rows, origin)
+        since = np.where(opens_others, began, since)
+    belongs = (first != NEVER) & (first < until) & ~opens_others
+    return np.where(closing, rows.end_ns, np.where(belongs, first, np.where(before >= since, before, NEVER)))
+
+
+def _opened_alike(view: View, sets: Sets, origin: Edge) -> tuple[Ints, Ints, Bools]:
+    """Where the set before each began, and where the next one will, among those of kinds that the same edge opens, or none; and
+    whether the edge asked for opens others than this one."""
+    opened_by = {kind.name: kind.from_edge for kind in view.station.sets}
+    edges = [opened_by.get(name) for name in sets.kinds]
+    group = np.array([edges.index(edge) for edge in edges], dtype=np.int64)[sets.kind]
+    began, following = np.full(len(sets), NEVER + 1, dtype=np.int64), np.full(len(sets), view.obs.clock.end_ns, dtype=np.int64)
+    for number in np.unique(group).tolist():
+        mine = np.flatnonzero(group == number)
+        order = mine[np.argsort(sets.start_ns[mine], kind="stable")]
+        began[order[1:]], following[order[:-1]] = sets.start_ns[order[:-1]], sets.start_ns[order[1:]]
+    others = np.array([edge != origin and origin in edges for edge in edges], dtype=np.bool_)
+    return began, following, others[sets.kind]
 
 
 def _counts_from(rows: Presentations | Sets | Items) -> Ints:

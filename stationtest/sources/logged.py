@@ -119,6 +119,22 @@ def in_order(t_ns: Ints, shift: Ints) -> Ints:
     return moved
 
 
+def in_turn(t_ns: Sequence[Ints], moved: Sequence[Ints], late_ns: int) -> list[Ints]:
+    """The instants `moved` of several signals of one log, but those logged at least `late_ns` apart, `t_ns`, keep their order:
+    what is logged at most so late cannot have come before what was logged so much earlier. Where two would change places they
+    meet half-way."""
+    logged, wanted = np.concatenate(t_ns), np.concatenate(moved)
+    order = np.argsort(logged, kind="stable")
+    logged, wanted = logged[order], wanted[order]
+    latest, earliest = np.maximum.accumulate(wanted), np.minimum.accumulate(wanted[::-1])[::-1]
+    floor = np.append(np.int64(-FAR), latest)[np.searchsorted(logged, logged - late_ns, "right")]
+    ceiling = np.append(earliest, np.int64(FAR))[np.searchsorted(logged, logged + late_ns, "left")]
+    kept = np.empty_like(wanted)
+    kept[order] = (np.maximum(wanted, floor) + np.minimum(wanted, ceiling)) // 2
+    found = np.split(kept, np.cumsum([len(one) for one in t_ns])[:-1])
+    return [np.maximum.accumulate(one - np.arange(len(one))) + np.arange(len(one)) for one in found]
+
+
 def first_time(reader, table: SignalsTable, where: Where) -> int:  # type: ignore[no-untyped-def]
     """The time of the first row, in ns as in the file. Raises `ReadingsError` where there is none."""
     for t_ns, _, _ in _pieces(reader, table, where, ()):

@@ -22,7 +22,7 @@ from stationtest.signals.batch import TRUTH, Batch, Listed, on_grid
 from stationtest.sources import clocks, listed
 from stationtest.sources.checks import Where, seconds
 from stationtest.sources.formats import Reader, reader_of
-from stationtest.sources.logged import Key, Logged, States, first_time, read_log, silent_signals
+from stationtest.sources.logged import Key, Logged, States, first_time, in_turn, read_log, silent_signals
 from stationtest.sources.recorded import Recording
 from stationtest.sources.units_line import agrees
 from stationtest.sources.worlds import Doubts, World
@@ -131,12 +131,16 @@ class TablesRecording(Recording):
         for table in self.tables.signals:
             window = table.form.window_from, table.form.window_after_end
             related = self.way_from(table.clock).within_ns is not None
-            for key, states in self._log(table).items():
-                if not related:  # on a clock of which nothing is known, states are not known at any instant of ours
-                    states = States(states.t_ns[:0], states.state[:0])
-                t_ns = self._on_own_clock(table, states.t_ns) - self.origin_ns
-                if world is not None and related:
-                    t_ns = States(t_ns, states.state).moved(world.signals[key]) + world.clocks[table.clock]
+            log = self._log(table)
+            if not related:  # on a clock of which nothing is known, states are not known at any instant of ours
+                log = {key: States(states.t_ns[:0], states.state[:0]) for key, states in log.items()}
+            instants = [self._on_own_clock(table, states.t_ns) - self.origin_ns for states in log.values()]
+            if world is not None and related:
+                moved = [States(t, s.state).moved(world.signals[key]) for t, (key, s) in zip(instants, log.items(), strict=True)]
+                if table.resolution_ns:
+                    moved = in_turn([states.t_ns for states in log.values()], moved, table.resolution_ns)
+                instants = [t_ns + world.clocks[table.clock] for t_ns in moved]
+            for t_ns, (key, states) in zip(instants, log.items(), strict=True):
                 on, unknown = states.stretches(t_ns)
                 found[key] = Logged(table.name, window, on, unknown, table.form.coded if key[0] == "line" else None)
         return found

@@ -198,7 +198,7 @@ class Table:
         members = dict(self.station.sets[0].members) if kinds else {}
         sets = Sets(
             kinds=kinds, names=tuple(str(one.get("name", i + 1)) for i, one in enumerate(self.sets)), targets=set_targets,
-            kind=np.zeros(len(self.sets), dtype=np.int64),
+            kind=np.array([kinds.index(one.get("kind", kinds[0])) for one in self.sets], dtype=np.int64),
             start_ns=np.array([round(one["start"] * MS) for one in self.sets], dtype=np.int64),
             end_ns=np.array([round(one["end"] * MS) for one in self.sets], dtype=np.int64),
             status=np.array([one.get("status", 0) for one in self.sets], dtype=np.int64),

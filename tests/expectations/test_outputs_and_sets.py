@@ -13,7 +13,8 @@ from factory import MS, Did, Edge, Table, case, of, run_case, sensor, station
 from stationtest.engine.judging import findings, view_of
 from stationtest.expectations import timeline
 from stationtest.model.case import Evidence, Present, Suite
-from stationtest.model.station import Logic, Output
+from stationtest.model.observations import NEVER
+from stationtest.model.station import Logic, Output, SetKind
 
 ONE = Evidence(trials=1)
 FULL = {"mint": 1, "chamomile": 1}
@@ -216,6 +217,40 @@ def test_where_a_set_has_no_edge_of_its_own_there_is_no_reference() -> None:
     assert found.tolist()[0] == 10000 * MS
     result = run_case(table, case(COMPLETE, Evidence(trials=2), outputs=flap(**{"is": "on", "within": "200 ms"})))
     assert "this recording has no output flap" in result["reason"]
+
+
+def halves() -> Table:
+    """Boxes from 1 to 2 s and from 3 to 4 s, a divider in the middle of each; the recording ends in the middle of a third."""
+    box_in, divider, box_out = (Edge(input=name) for name in ("box in", "divider", "box out"))
+    kinds = [("front", box_in, divider), ("rear", divider, box_out)]
+    sets = tuple(SetKind(name=name, members=(("mint", 1),), from_edge=a, to_edge=b) for name, a, b in kinds)
+    table = Table(station(sets=sets, inputs=("box in", "divider", "box out")), end=5700)
+    for start in (1000, 3000, 5000):
+        table.add_set(start, start + 500, {"mint": 1}, kind="front")
+        if start < 5000:
+            table.add_set(start + 500, start + 1000, {"mint": 1}, kind="rear")
+    table.signal("input", "box in", must=[(1000, 1050), (3000, 3050), (5000, 5050)], basis="recorded")
+    table.signal("input", "divider", must=[(1500, 1550), (3500, 3550), (5500, 5550)], basis="recorded")
+    table.signal("input", "box out", must=[(2000, 2300), (4000, 4300)], basis="recorded")
+    return table
+
+
+def test_an_edge_belongs_to_the_last_set_that_the_same_edge_opened() -> None:
+    """The end of a box is that of its front half too, though the rear half began before it; the box before is another one."""
+    view = view_of((table := halves()).station, table.observations())
+    assert [table.sets[row]["kind"] for row in range(5)] == ["front", "rear", "front", "rear", "front"]
+    found = timeline.reference_instants(view, "set", Edge(input="box out"))
+    assert found.tolist() == [2000 * MS, 2000 * MS, 4000 * MS, 4000 * MS, NEVER]
+    found = timeline.reference_instants(view, "set", Edge(input="box in"))
+    assert found.tolist() == [1000 * MS, 1000 * MS, 3000 * MS, 3000 * MS, 5000 * MS]
+    found = timeline.reference_instants(view, "set", Edge(input="divider"))
+    assert found.tolist() == [1500 * MS, 1500 * MS, 3500 * MS, 3500 * MS, 5500 * MS]
+    flap_on = {"flap": {"from": "box out", "is": "on", "within": "200 ms"}}
+    table.signal("output", "flap", must=[(4010, 4130)], decisions=[2000, 4000])
+    front = Present(kind="set", set="front")
+    result = run_case(table, case(front, Evidence(trials=3), outputs=flap_on))
+    assert (result["conforming"], result["nonconforming"], result["not_judged"]) == (1, 1, 1)
+    assert "flap did not come on within 200 ms from box out at 2.000 s" in why(result)
 
 
 # --- sets ----------------------------------------------------------------------------------------------------------------------
