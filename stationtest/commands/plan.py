@@ -32,7 +32,8 @@ def body(args: argparse.Namespace) -> int:
         print(words)
     wanted = [(row["id"], line) for row in rows for line in row["shopping"]]
     print()
-    print("still to be presented:" if wanted else "nothing is still to be presented")
+    serves = "still to be presented; what is presented counts for every case that asks for it:"
+    print(serves if wanted else "nothing is still to be presented")
     for case, line in wanted:
         print(f"  {case}: {line}")
     return EXIT_PASS

@@ -57,14 +57,24 @@ def planned_trials(evidence: Evidence) -> int | None:
     return None
 
 
-def at_least_text(share: float) -> str:
-    """A lower bound, to 0.1 %; the record has all digits."""
-    return f"{share * 100:.1f} %"
+def at_least_text(share: float, asked: float | None = None) -> str:
+    """A lower bound, to 0.1 %; finer where that would print it as what was asked though it is below. The record has all
+    digits."""
+    return _percent(share, asked)
 
 
-def at_most_text(share: float) -> str:
-    """An upper bound to 0.1 %; finer where that would print 100 %."""
-    return f"{share * 100:.1f} %" if share in (0.0, 1.0) or share < 0.9995 else f"{min(share * 100, 99.99999):.5g} %"
+def at_most_text(share: float, asked: float | None = None) -> str:
+    """An upper bound, likewise; finer too where 0.1 % would print it as 100 %."""
+    if share in (0.0, 1.0) or share < 0.9995:
+        return _percent(share, asked)
+    return f"{min(share * 100, 99.99999):.5g} %"
+
+
+def _percent(share: float, asked: float | None) -> str:
+    digits = 1
+    while asked is not None and share < asked and round(share * 100, digits) >= asked * 100 and digits < 6:
+        digits += 1
+    return f"{share * 100:.{digits}f} %"
 
 
 class Trials(Protocol):
@@ -99,20 +109,23 @@ def counted(evidence: Evidence, trials: Trials, first_open: str) -> Shown:
         reached = np.flatnonzero(np.cumsum(outcome != NOT_JUDGED) == planned) if judged >= planned else np.array([found - 1])
         considered = int(reached[0]) + 1
         left_open = int((outcome[:considered] == NOT_JUDGED).sum())
-    confidence = evidence.confidence or PRINTED_AT
+    confidence, first = evidence.confidence or PRINTED_AT, considered
     n = min(planned, judged)
     wrong_used = int((outcome[:considered] == NONCONFORMING).sum()) if wrong and considered < found else wrong
     if wrong > accepted:
-        n, wrong_used = judged, wrong
-    claims = n > 0 and evidence.runs is None  # one run says nothing of how often others conform
-    low = lower_bound(n - wrong_used, n, confidence) if claims else None
-    high = upper_bound(n - wrong_used, n, confidence) if claims else None
-    still = max(0, planned - judged)
+        n, wrong_used, considered, left_open = judged, wrong, found, open_
     allowed = math.floor(evidence.not_judged_at_most * (considered + missing) + 1e-9)
+    # what nobody knows counts against either bound, unless the plan leaves it out
+    unknown = left_open + missing if left_open + missing > allowed else 0
+    claims = n > 0 and evidence.runs is None  # one run says nothing of how often others conform
+    low = lower_bound(n - wrong_used, n + unknown, confidence) if claims else None
+    high = upper_bound(n - wrong_used + unknown, n + unknown, confidence) if claims else None
+    still = max(0, planned - judged)
     verdict, reason = Verdict.NOT_SHOWN, ""
     at = f"at {share_text(confidence)} confidence"
     if wrong > accepted:
-        verdict, reason = Verdict.FAIL, _fails(evidence, wrong, judged, units, low or 0.0, 1.0 if high is None else high, at)
+        most = 1.0 if high is None else high
+        verdict, reason = Verdict.FAIL, _fails(evidence, wrong, judged, unknown, units, low or 0.0, most, at)
     elif not found:
         reason = f"0 of {planned} {units}: none came in these readings"
     elif not judged:
@@ -121,13 +134,14 @@ def counted(evidence: Evidence, trials: Trials, first_open: str) -> Shown:
         lost = f"{left_open} of the first {considered} {units} could not be judged" if left_open else ""
         gone = f"{missing} that were listed are not in the readings" if missing else ""
         share = share_text(evidence.not_judged_at_most)
-        reason = f"{' and '.join(filter(None, (lost, gone)))}, and the plan leaves out at most {share}"
+        reason = f"{' and '.join(filter(None, (lost, gone)))}, and the plan leaves out at most {share} (`not_judged: at most …`)"
         reason += f" (first: {first_open})" if left_open else ""
-        if still and evidence.not_judged_at_most:
-            reason += f"; {_more(still, wrong, accepted)}"
+        if still:
+            more = _more(still, wrong, accepted) if evidence.not_judged_at_most else f"{judged} of {planned} were judged"
+            reason += f"; {more}"
     elif still:
         reason = f"{judged} of {planned} {units}, {_nonconforming(wrong)}: {_more(still, wrong, accepted)}"
-        reason += f"; so far {judged} show at least {at_least_text(low)} {at}" if low is not None else ""
+        reason += f"; so far {judged} show at least {at_least_text(low, evidence.reliability)} {at}" if low is not None else ""
     elif only is not None:
         reason = f"{n} {units}, {_nonconforming(wrong_used)}, but {only}"
     elif evidence.specimens_at_least is not None and len(trials.specimens or ()) < evidence.specimens_at_least:
@@ -140,8 +154,8 @@ def counted(evidence: Evidence, trials: Trials, first_open: str) -> Shown:
         verdict, reason = Verdict.PASS, f"{n - wrong_used} of {n} {units} conform: at least {at_least_text(low)} {at}"
     if found > considered and verdict is Verdict.PASS:
         reason += f"; {found} came, the first {considered} are the trials"
-    elif verdict is Verdict.FAIL and int((outcome[:considered] == NONCONFORMING).sum()) <= accepted:
-        reason += f"; the first {considered} are the trials, and a nonconforming one among the others counts too"
+    elif verdict is Verdict.FAIL and int((outcome[:first] == NONCONFORMING).sum()) <= accepted:
+        reason += f"; the first {first} are the trials, and a nonconforming one among the others counts too"
     return Shown(
         verdict=verdict, reason=reason, planned=planned, found=found, conforming=good, nonconforming=wrong,
         not_judged=open_ + missing, lower_bound=low, upper_bound=high, still=still,
@@ -158,12 +172,14 @@ def _more(still: int, wrong: int, accepted: int) -> str:
     return f"the plan needs {still} more clean {'one' if still == 1 else 'ones'}"
 
 
-def _fails(evidence: Evidence, wrong: int, judged: int, units: str, low: float, high: float, at: str) -> str:
+def _fails(evidence: Evidence, wrong: int, judged: int, unknown: int, units: str, low: float, high: float, at: str) -> str:
     accepted = evidence.nonconforming_at_most
     reason = f"{wrong} of {judged} {units} nonconforming, {accepted or 'none'} accepted"
     if evidence.runs is not None:
         return reason
-    reason += f"; the share that conforms is at least {at_least_text(low)} and at most {at_most_text(high)}, each {at}"
+    either = f", whichever way the {unknown} that were not judged would have come out" if unknown else ""
+    most = at_most_text(high, evidence.reliability)
+    reason += f"; the share that conforms is at least {at_least_text(low)} and at most {most}, each {at}{either}"
     if evidence.reliability is None:
         return reason
     asked = share_text(evidence.reliability)

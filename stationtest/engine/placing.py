@@ -94,7 +94,7 @@ def throughout(batch: Batch, unit: str, others: Sequence[tuple[Placement, View, 
     for placement, view, other in others:
         there = _same_trials(batch, unit, view, other)
         pairs = [(batch.outcome, outcome, other.outcome)]
-        each = [found.outcome for _, found in other.judged] or [other.outcome] * len(judged)  # where none of them is a trial there
+        each = [found.outcome for _, found in other.judged] or [other.outcome] * len(judged)  # none is a trial there
         pairs += [(b.outcome, mine, theirs) for (_, b), mine, theirs in zip(batch.judged, judged, each, strict=True)]
         for logged, mine, theirs in pairs:
             found = np.append(theirs, np.int8(NOT_JUDGED))[there]  # what is no trial there is not judged there

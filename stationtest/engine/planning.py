@@ -76,7 +76,9 @@ def _row(suite: Suite, case: Case, observations: Mapping[str, SourceObservations
             again = _wanted(case, entry["label"], short, None) if short else entry["label"]
             row["shopping"].append(f"{again}; those that are there were not judged: {entry['reason']}")
         elif each and entry["verdict"] != "pass" and entry["not_judged"] > evidence.not_judged_at_most * entry["found"]:
-            row["shopping"].append(f"{entry['label']}: {entry['not_judged']} not judged, more than the plan leaves out")
+            row["still"] = (row["still"] or 0) + each  # what is there can no longer pass, however much is presented besides
+            lost = f"{entry['not_judged']} of those that are there were not judged, more than the plan leaves out"
+            row["shopping"].append(f"{_wanted(case, entry['label'], each, None)}, all of them again: {lost}")
         elif each is not None:
             short = max(0, each - entry["conforming"] - entry["nonconforming"])
             row["still"] = (row["still"] or 0) + short

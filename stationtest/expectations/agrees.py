@@ -73,7 +73,14 @@ def judge(fields: Fields, trials: Trials) -> Judged:
             if differently[i, k]:
                 came, stayed = ("recorded", "computed") if theirs[i, k] else ("computed", "recorded")
                 return f"{found.name(k)} came on as {came}, at {seconds(first[i, k])}, and stayed off as {stayed}"
-            return f"{found.name(k)}: an edge at {seconds(first[i, k])} has no partner within {within}"
+            one = found.first(int(index[i]), k)
+            ours, others = ("recorded", "computed") if one.recorded else ("computed", "recorded")
+            edge = f"the {ours} {'rise' if one.rise else 'fall'} at {seconds(one.at_ns)}"
+            text = f"{found.name(k)}: {edge} has no partner within {within}"
+            if one.nearest_ns is None:
+                return f"{text}; there is no {others} one at all"
+            apart = milliseconds(abs(one.nearest_ns)) + (" later" if one.nearest_ns > 0 else " earlier")
+            return f"{text}; the nearest {others} one is {apart}" + (", the latency taken off" if fields.latency else "")
         if nothing[i]:
             return "no channel of its sensor is both recorded and computed"
         if open_[i]:
@@ -87,6 +94,6 @@ def judge(fields: Fields, trials: Trials) -> Judged:
         good="low",
         why=why,
         channel=lambda i: found.signals[worst(i)][1] if bad[i] else "",
-        at_ns=lambda i: int(first[i, worst(i)]) if bad[i] else int(trials.start_ns()[i]),
+        at_ns=lambda i: found.first(int(index[i]), worst(i)).at_ns if bad[i] else int(trials.start_ns()[i]),
         basis="recorded",
     )

@@ -25,6 +25,17 @@ COMPUTED, RECORDED = 0, 1
 
 
 @dataclass(frozen=True, slots=True)
+class Lone:
+    """An edge without a partner, on the recording's clock; `nearest_ns`: how much later the nearest one of the other side comes
+    once the latency is taken off, None if that has none at all."""
+
+    rise: bool
+    recorded: bool
+    at_ns: int
+    nearest_ns: int | None
+
+
+@dataclass(frozen=True, slots=True)
 class Compared:
     """`signals` (K names) that are both recorded and computed. For each presentation and signal (P, K): the first edge without a
     partner (-1 none), whether it rose as computed and as recorded, whether it was compared, whether the computed state is not
@@ -42,6 +53,21 @@ class Compared:
     difference: Ints
     pairs: Ints
     lone: Ints
+    latency_ns: int
+
+    def first(self, row: int, k: int) -> Lone:
+        """The first edge without a partner of a presentation and signal that have one."""
+        lone = self.lone[self.lone[:, 0] == k]
+        instants = lone[:, 3] - np.where(lone[:, 2] == RECORDED, self.latency_ns, 0)
+        mine = lone[np.flatnonzero(instants == self.alone[row, k])[0]]
+        rise, of = int(mine[1]), int(mine[2])
+        paired = self.pairs[(self.pairs[:, 0] == k) & (self.pairs[:, 1] == rise)]
+        partners = np.concatenate(
+            (paired[:, 2] + (paired[:, 3] if of == COMPUTED else 0), instants[(lone[:, 1] == rise) & (lone[:, 2] != of)])
+        )
+        apart = partners - self.alone[row, k]
+        nearest = int(apart[np.abs(apart).argmin()]) if len(apart) else None
+        return Lone(rise=bool(rise), recorded=of == RECORDED, at_ns=int(mine[3]), nearest_ns=nearest)
 
     def name(self, k: int) -> str:
         kind, name = self.signals[k]
@@ -91,8 +117,9 @@ def _compare(view: View, fields: Any) -> Compared:
                 alone[owner[earlier][first], k] = instants[owned][earlier][first]
                 lone.append(_rows(k, rise, np.full(len(instants), of), instants + late))
     return Compared(
-        signals, alone, (rose[COMPUTED], rose[RECORDED]), compared, unknown, difference, _in_order(pairs, 2), _in_order(lone, 3)
-    )
+        signals, alone, (rose[COMPUTED], rose[RECORDED]), compared, unknown, difference, _in_order(pairs, 2), _in_order(lone, 3),
+        fields.latency,
+    )  # fmt: skip
 
 
 def _both(view: View, key: tuple[str, str]) -> bool:

@@ -297,6 +297,8 @@ class _Reader:
         if key not in self.known.readings:
             relative = self.known.folder.relative(word, self.file)
             message, code = self.known.folder.problem(relative) or ("", "")
+            if code == "no-file" and (meant := self.known.folder.from_above(word, self.file)):
+                message = f"there is no file {shown(relative)}; did you mean {shown(meant)}?"
             if (
                 not message
                 and self.known.names is not None

@@ -25,6 +25,13 @@ class Folder:
         at = os.path.normpath(os.path.join(self.path, os.path.dirname(by_file), named))
         return os.path.relpath(at, self.path).replace(os.sep, "/")
 
+    def from_above(self, named: str, by_file: str) -> str | None:
+        """How a file that was named from the station folder is named from `by_file`; None if there is none."""
+        here = os.path.normpath(named)
+        if os.path.isabs(here) or here.startswith("..") or not os.path.exists(self.join(here)):
+            return None
+        return os.path.relpath(here, os.path.dirname(by_file) or ".").replace(os.sep, "/")
+
     def inside(self, relative: str) -> bool:
         """Whether the file, links followed, lies in the folder."""
         real, home = os.path.realpath(self.join(relative)), os.path.realpath(self.path)

@@ -65,7 +65,7 @@ _COMMA = re.compile(r"[+-]?[0-9]+,[0-9]+(\D.*)?")
 _KINDS: dict[str, tuple[Mapping[str, Decimal | int], str]] = {  # units by kind, and an example
     "a duration": ({"ns": 1, "us": 1_000, "ms": 1_000_000, "s": 10**9, "min": 60 * 10**9, "h": 3600 * 10**9}, "40 ms"),
     "a length": ({"um": Decimal("0.001"), "mm": 1, "cm": 10, "m": 1000}, "4 mm"),
-    "a speed": ({"mm/s": 1, "m/s": 1000, "m/min": Decimal(1000) / 60}, "500 mm/s"),
+    "a speed": ({"mm/s": 1, "m/s": 1000, "mm/min": Decimal(1) / 60, "m/min": Decimal(1000) / 60}, "500 mm/s"),
     "a frequency": ({"Hz": 1, "kHz": 1000, "MHz": 10**6}, "1 kHz"),
     "an angle": ({"deg": 1}, "12 deg"),
     "a share": ({"%": 1}, "95 %"),
@@ -105,8 +105,10 @@ def _measured(text: str, what: str) -> Decimal:
     if unit is None:
         raise wrong(f"a bare number needs a unit: {number} {example.split()[1]}", text, _allowed(what))
     if unit not in units:
-        elsewhere = any(unit in others for others, _ in _KINDS.values())  # a unit of another kind is no misspelling
-        near = example.split()[1] if elsewhere else nearest(unit, units)
+        other = next((kind for kind, (others, _) in _KINDS.items() if unit in others), None)
+        if other is not None:  # no misspelling, and the number would not mean the same
+            raise wrong(f"`{unit}` is a unit of {other.split(' ', 1)[1]}, and {what} is due here", text, _allowed(what))
+        near = nearest(unit, units)
         hint = f"; did you mean {number} {near}?" if near else ""
         raise wrong(f"`{words.shown(unit, 20)}` is no unit of {what}{hint}", text, _allowed(what))
     return Decimal(number) * units[unit]

@@ -55,9 +55,10 @@ def read_station(tree: Tree, folder: Folder) -> StationFile:
                 Problem(tree.place(root), "", "a station file is a mapping that begins with `station: NAME`", "wrong-value")
             )
         return StationFile(Names(), problems=problems, readable=False)
-    names = names_of(root)
     problems, reserved = list(tree.problems), _reserved(root)
     root = _without(root, reserved)
+    meant = _as_meant(root)
+    names = names_of(meant)
     problems += [
         Problem(tree.place(word), str(word), "this word is kept for a later version of the files", "reserved-word")
         for word in reserved
@@ -65,11 +66,11 @@ def read_station(tree: Tree, folder: Folder) -> StationFile:
     problems += station_checks.near_names(tree, root)
     fields, found = typed(StationFields, root, tree.path, context=names)
     problems += found
-    known = fields if fields is not None else _reduced(root, found, tree.path, names)
+    known = fields if fields is not None else _reduced(meant, found, tree.path, names)
     if known is not None:
         said = station_checks.Checks(known, names, folder)
         for loc, message, code in said.run():
-            _, at, path = locate(root, loc)
+            _, at, path = locate(meant, loc)
             problems.append(Problem(Place(tree.path, at.line, at.column), ".".join(path), message, code))
     file = StationFile(names, fields=fields, problems=problems)
     file.patterns = tuple(str(pattern) for pattern in _map(root, "recordings"))
@@ -162,6 +163,20 @@ def _path(root: Map, key: str) -> str | None:
 
 def _reserved(root: Map) -> list[str]:
     return [key for key, value in root.items() if key in RESERVED_KEYS or (key == "requirements" and isinstance(value, Map))]
+
+
+def _as_meant(root: Map) -> Map:
+    """The file with the sections whose keys are misspelt under their right keys: one wrong letter is one problem, not one for
+    each name that stands in the section."""
+    keys: dict[Any, Any] = {key: key for key in root}
+    for key in keys:
+        near = nearest(key, StationFields.model_fields) if key not in StationFields.model_fields else None
+        if near is not None and near not in root:
+            keys[key] = Word(near)
+            keys[key].line, keys[key].column, keys[key].quoted = key.line, key.column, key.quoted
+    meant = Map({keys[key]: value for key, value in root.items()})
+    meant.line, meant.column = root.line, root.column
+    return meant
 
 
 def _without(root: Map, dropped: list[str]) -> Map:

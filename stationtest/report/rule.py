@@ -34,7 +34,8 @@ def rules(result: dict[str, Any]) -> list[tuple[str, str]]:
             "Trial",
             "One trial is one presentation, set or run, as the case says. It is conforming, nonconforming or not judged. A "
             "gap, a cut end or an unknown state can only take away 'conforming'; what was seen to be nonconforming stays so. "
-            "Trials not judged count as nonconforming unless the case says how many may be left out.",
+            "Trials not judged count as nonconforming unless the case says how many may be left out; in a bound that says at "
+            "most they count as conforming.",
         ),
         (
             "Plan",

@@ -83,7 +83,7 @@ def test_a_station_without_a_case(tmp_path: Path) -> None:
         ("between: bare belt", "inputs: [gate]\noutputs: {flap: {any_of: [1], decided_at: gate fall}}\nbetween: bare belt",
          "outputs.flap.decided_at: there is no input of this name; did you mean `gate falls`?; found gate fall"),
         ("between: bare belt", "inputs: [gate]\ntravel: {input: gate, per_pulse: 4 ms}\nbetween: bare belt",
-         "travel.per_pulse: `ms` is no unit of a length; did you mean 4 mm?; found 4 ms"),
+         "travel.per_pulse: `ms` is a unit of duration, and a length is due here; found 4 ms"),
         ("tolerance: 0.05, hysteresis: 10 %,\n", "tolerance: 0,05, hysteresis: 10 %,\n",
          "channels.1.tolerance: numbers are written with a decimal point, not a comma; found 0,05; allowed 0.05 [wrong-value]"),
     ],

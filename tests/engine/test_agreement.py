@@ -42,7 +42,9 @@ def drawn(made: Table, one: Case) -> dict[str, Any]:
 def test_a33_what_fired_or_not_is_told_before_edges() -> None:
     """The first lone edge in time is a late fall of the first on-time; but that there is a second one at all is told first."""
     made = table([(1010, 1080), (1090, 1095)], [(1010, 1050)])
-    assert "channel 1: an edge at 1.050 s has no partner within 15 ms" in run_case(made, asked())["reason"]
+    assert "channel 1: the computed fall at 1.050 s has no partner within 15 ms; the nearest recorded one is 30 ms later" in (
+        run_case(made, asked())["reason"]
+    )
     never = table([], [(1010, 1050)])
     assert "channel 1 came on as computed, at 1.010 s, and stayed off as recorded" in run_case(never, asked())["reason"]
     made = table([(2010, 2050)], [(1010, 1050), (2010, 2050), (3010, 3050)])
@@ -67,7 +69,8 @@ def test_outputs_are_compared_as_well() -> None:
     assert run_case(made, asked(outputs="flap"))["verdict"] == "pass"
     made.signal("computed output", "flap", [(1040, 1082)])
     worse = run_case(made, asked(outputs="flap"))
-    assert "flap: an edge at 1.040 s has no partner within 15 ms" in worse["reason"]
+    assert "flap: the computed rise at 1.040 s has no partner within 15 ms" in worse["reason"]
+    assert "; the nearest recorded one is 20 ms later" in worse["reason"]
     assert run_case(made, asked())["verdict"] == "pass", "nobody asked for the flap"
     assert "output counter is not both recorded and computed" in run_case(made, asked(outputs="counter"))["reason"]
 

@@ -7,6 +7,7 @@ import json
 import math
 import time
 from dataclasses import replace
+from math import comb
 from typing import Any
 
 import pytest
@@ -140,6 +141,9 @@ def test_a9_trials_with_a_gap_do_not_vanish() -> None:
     quiet = run_case(table, case(of("mint"), **OWN))
     assert quiet["verdict"] == "not shown"
     assert "21 of the first 80 presentations could not be judged, and the plan leaves out at most 0 %" in quiet["reason"]
+    few = clean(14)
+    few.rows[0]["status"] = 1
+    assert run_case(few, case(of("mint"), **OWN))["reason"].endswith("; 13 of 59 were judged")
     allowed = run_case(table, case(of("mint"), replace(PROVEN, not_judged_at_most=0.27), **OWN))
     assert allowed["verdict"] == "pass"
     above = run_case(table, case(of("mint"), replace(PROVEN, not_judged_at_most=0.26), **OWN))
@@ -147,6 +151,37 @@ def test_a9_trials_with_a_gap_do_not_vanish() -> None:
     misfire(table, 5)
     result = run_case(table, case(of("mint"), replace(PROVEN, not_judged_at_most=0.27), **OWN))
     assert (result["verdict"], result["nonconforming"]) == ("fail", 1)
+
+
+def at_most(k: int, n: int, p: float) -> float:
+    """P(X <= k) of the binomial distribution, summed term by term."""
+    return sum(comb(n, i) * p**i * (1 - p) ** (n - i) for i in range(k + 1))
+
+
+def test_trials_that_were_not_judged_count_against_either_bound() -> None:
+    """39 presentations: 9 nonconforming, 30 that nobody knows. All 30 may have conformed, or none: the exact one-sided bounds of
+    30 of 39 and of 0 of 39 hold whichever it was (binomial tail of 5 % at the bound)."""
+    table = clean(39)
+    for row in range(39):
+        if row < 9:
+            misfire(table, row)
+        else:
+            table.rows[row]["status"] = 1
+    result = run_case(table, case(of("mint"), **OWN))
+    (part,) = result["strata"]
+    assert (result["verdict"], part["found"], part["nonconforming"], part["not_judged"]) == ("fail", 39, 9, 30)
+    assert at_most(30, 39, part["upper_bound"]) == pytest.approx(0.05) and part["lower_bound"] == 0
+    assert result["reason"].startswith(
+        "9 of 9 presentations nonconforming, none accepted; the share that conforms is at least 0.0 % and at most 87.4 %, "
+        "each at 95 % confidence, whichever way the 30 that were not judged would have come out"
+    )
+    left_out = run_case(table, case(of("mint"), replace(PROVEN, not_judged_at_most=0.8), **OWN))["strata"][0]
+    assert at_most(0, 9, left_out["upper_bound"]) == pytest.approx(0.05), "the plan leaves the 30 out"
+    some = clean(59)
+    for row in range(4):
+        some.rows[row]["status"] = 1
+    part = run_case(some, case(of("mint"), **OWN))["strata"][0]
+    assert 1 - at_most(54, 59, part["lower_bound"]) == pytest.approx(0.05), "55 of 59: the 4 count as nonconforming"
 
 
 def test_a_cut_presentation_after_the_plan_is_full_does_not_matter() -> None:
@@ -380,6 +415,14 @@ def test_at_most_twenty_trials_are_printed() -> None:
     assert (result["nonconforming"], len(result["nonconforming_trials"])) == (45, 20)
 
 
+def test_a_bound_below_what_was_asked_is_never_printed_as_that() -> None:
+    """290 clean trials: 0.05 ** (1 / 290) = 98.972 %, which is not the 99 % that were asked."""
+    asked = replace(PROVEN, reliability=0.99)
+    result = run_case(clean(290), case(of("mint"), asked, **OWN))
+    assert "the plan needs 9 more clean ones; so far 290 show at least 98.97 % at 95 % confidence" in result["reason"]
+    assert at_least_text(0.9900001, 0.99) == "99.0 %" and at_most_text(0.9497, 0.95) == "94.97 %"
+
+
 def test_an_upper_bound_below_one_is_never_printed_as_one() -> None:
     assert at_least_text(0.95049) == "95.0 %"
     assert at_most_text(0.99914) == "99.9 %"
@@ -468,7 +511,8 @@ def test_a_plan_with_readings_lists_what_is_still_to_be_presented() -> None:
     for row_of in table.rows[:2]:
         row_of["status"] = 1
     lost = plan(table, case(of("mint"), **OWN))[0]
-    assert lost["shopping"] == ["mint: 2 not judged, more than the plan leaves out"], "more clean ones would not help"
+    again = "59 × mint, all of them again: 2 of those that are there were not judged, more than the plan leaves out"
+    assert (lost["still"], lost["shopping"]) == (59, [again]), "more clean ones would not help"
     assert "more clean" not in run_case(table, case(of("mint"), **OWN))["reason"]
     never = plan(table, case(of("mint"), basis="recorded", **OWN))[0]
     assert never["shopping"][0].startswith(

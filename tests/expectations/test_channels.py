@@ -370,7 +370,8 @@ def test_a33_edges_are_paired_in_order_with_the_latency_taken_off() -> None:
     assert result["expectations"][0]["worst"]["value"] == 2.0
     strict = run_case(table, case(of("mint"), two, agrees={"edges_within": "1 ms", "latency": "4 ms"}))
     assert (strict["conforming"], strict["nonconforming"]) == (1, 1)
-    assert "channel 1: an edge at 0.100 s has no partner within 1 ms" in why(strict)
+    text = "channel 1: the computed rise at 0.100 s has no partner within 1 ms; the nearest recorded one is 2 ms later,"
+    assert text in why(strict)
 
 
 def test_a_recorded_channel_that_never_fired_has_no_partner() -> None:

@@ -42,6 +42,21 @@ def test_second_tables_are_found_by_the_recordings_name(tmp_path: Path) -> None:
     assert [file.path for file in suite(tmp_path).files if file.role == "presentations"] == ["recordings/day1_truth.csv"]
 
 
+def test_a_path_that_was_meant_from_the_station_folder(tmp_path: Path) -> None:
+    make(tmp_path, cases=CASES.replace("../recordings/day1.csv", "recordings/day1.csv"))
+    (told,) = problems(tmp_path)
+    assert told.endswith("readings: there is no file cases/recordings/day1.csv; did you mean ../recordings/day1.csv? [no-file]")
+
+
+def test_a_section_that_is_misspelt_is_one_problem(tmp_path: Path) -> None:
+    """Outputs, sets, recordings and cases name what stands in it; nothing of that is wrong."""
+    for section, wrong in (("channels", "chanels"), ("targets", "tragets"), ("inputs", "input")):
+        (tmp_path / section).mkdir()
+        make(tmp_path / section, station=STATION.replace(f"\n{section}:", f"\n{wrong}:"))
+        (told,) = problems(tmp_path / section)
+        assert f"there is no key `{wrong}` here; did you mean `{section}`?" in told and told.endswith("[unknown-key]")
+
+
 def test_no_station(tmp_path: Path) -> None:
     assert problems(tmp_path) == [
         f"there is no station.yaml in {tmp_path}; `stationtest new FOLDER` makes a station folder [no-station]"

@@ -56,6 +56,7 @@ def test_durations(text: str, ns: int) -> None:  # Y21: blanks, signs and the tw
         (s.Speed, "0.5 m/s", 500.0),
         (s.Speed, "500 mm/s", 500.0),
         (s.Speed, "30 m/min", 500.0),
+        (s.Speed, "30000 mm/min", 500.0),
         (s.Frequency, "1 kHz", 1000.0),
         (s.Angle, "12 deg", 12.0),
         (s.Angle, "−12 deg", -12.0),
@@ -105,6 +106,12 @@ def test_values(kind: Any, text: object, value: object) -> None:
             s.Duration,
             "40 Ms",
             "`Ms` is no unit of a duration; did you mean 40 ms?; found 40 Ms; allowed a number with its unit (ns, us, ms, s, "
+            "min, h), such as 40 ms",
+        ),
+        (
+            s.Duration,
+            "-20 mm",
+            "`mm` is a unit of length, and a duration is due here; found -20 mm; allowed a number with its unit (ns, us, ms, s, "
             "min, h), such as 40 ms",
         ),
         (s.Duration, "0.5 ns", "a duration finer than 1 ns cannot be kept; found 0.5 ns; allowed whole nanoseconds"),

@@ -75,7 +75,7 @@ def test_a_length_without_travel_says_what_to_declare(tmp_path: Path) -> None:
         ("{speed: 1 m/s, wraps_at: 9}", "travel.wraps_at: this key does not belong to travel by speed; leave the line out"),
         ("{input: spare}", "travel.per_pulse: this key is missing; it says how much belt one pulse is, such as 0.5 mm"),
         ("{input: spare, per_pulse: 0 mm}", "travel.per_pulse: a length must be more than nothing"),
-        ("{input: spare, per_pulse: 1 ms}", "travel.per_pulse: `ms` is no unit of a length; did you mean 1 mm?"),
+        ("{input: spare, per_pulse: 1 ms}", "travel.per_pulse: `ms` is a unit of duration, and a length is due here"),
         ("{input: spar, per_pulse: 1 mm}", "travel.input: there is no input of this name; did you mean `spare`?"),
         ("{input: box out, per_pulse: 1 mm}", "travel.input: pulses of the belt are counted and not kept"),
         ("{column: pos}", "travel.per_count: this key is missing; it says how much belt one count of the column is"),
