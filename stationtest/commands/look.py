@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import os
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -49,6 +50,11 @@ def body(args: argparse.Namespace) -> int:
         for line in _synced((found, args.recording), (other, args.other), station):
             print(line)
         found_in = [found, other]
+    elif found.long:
+        print("# a log of signals holds no readings, so it is no recording alone, but a table beside the log of a sensor:")
+        print("# this finds how their clocks lie to each other, and proposes a file for both:")
+        print(f"# stationtest look SENSOR_LOG {args.recording}")
+        found_in = [found]
     else:
         if station is not None and station.recordings:
             print("# a proposal, to be read and then pasted below `recordings:` of station.yaml; an entry that comes first wins")
@@ -107,8 +113,18 @@ def _words(found: Looked) -> Iterator[str]:
         told += [f"{form['skip_lines']} lines before the header"] if "skip_lines" in form else []
         told += ["a line of units under it"] if "units_line" in form else []
         yield f"  written with {listed(told)}"
-    if found.time is None:
+    if found.counter is not None:
+        yield f"  no time: column {found.counter.name} is one more in each row, so it numbers trials"
+    elif found.time is None:
         yield "  time: no column rises from row to row"
+    elif found.long:
+        grid = f", on a grid of {duration_text(found.time.grid_ns)}" if found.time.grid_ns else ""
+        yield f"  time: column {found.time.column.name} in {found.time.unit} ({found.time.why}){grid}"
+        tags, values = found.of_kind("words")[0], found.columns[-1]
+        yield f"  a log of signals in `layout: long`: one row a value, names in {tags.name}, values in {values.name}"
+        for tag in sorted(tags.counts):
+            counts = Counter(value for name, value in zip(tags.cells, values.cells, strict=True) if name == tag)
+            yield f"  signal {tag}: {_counted(counts)}"
     else:
         time, (least, most) = found.time, found.time.steps
         gaps = f"{time.gaps} gaps above {duration_text(time.gap_ns)}" if time.gaps else "no gap"
@@ -123,13 +139,17 @@ def _words(found: Looked) -> Iterator[str]:
             on, off = on_and_off([column])
             yield f"  on or off: {column.name}, on is {listed(on, 'or') or 'never'}, off is {listed(off, 'or') or 'never'}"
         elif column.kind == "words":
-            most_of = [f"{word or 'empty'} {n}" for word, n in column.counts.most_common(MOST_WORDS)]
-            more = f" and {len(column.counts) - MOST_WORDS} more" if len(column.counts) > MOST_WORDS else ""
-            yield f"  words: {column.name}, {', '.join(most_of)}{more}"
+            yield f"  words: {column.name}, {_counted(column.counts)}"
         elif column.kind == "empty":
             yield f"  empty: {column.name}"
     for row in range(min(ROWS, len(found.columns[0].cells))):
         yield f"  row {row + 1}: " + ", ".join(column.cells[row] for column in found.columns)
+
+
+def _counted(words: Counter[str]) -> str:
+    """Each word and how often it stands there, the most frequent ones first."""
+    most_of = [f"{word or 'empty'} {n}" for word, n in words.most_common(MOST_WORDS)]
+    return ", ".join(most_of) + (f" and {len(words) - MOST_WORDS} more" if len(words) > MOST_WORDS else "")
 
 
 def _step_ns(log: Looked) -> int:

@@ -29,7 +29,7 @@ def page(tables: Sequence[dict[str, Any]]) -> str:
 def _figure(key: str, table: dict[str, Any]) -> Markup:
     numbers, lanes = table["numbers"], table["lanes"]
     height = 40 + BAND * len(numbers) + LANE * len(lanes)
-    told = f"{len(numbers)} columns of numbers over time, and {len(lanes)} columns of on and off or of words as bars."
+    told = f"{len(numbers)} columns of numbers over time, and {len(lanes)} signals of on and off, or words, as bars."
     drawing = Drawing(key, table["path"], told, WIDTH, height)
     x = Axis(table["span_s"][0], table["span_s"][1], LEFT, RIGHT, 8)
     top = 8.0

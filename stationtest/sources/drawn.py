@@ -1,5 +1,5 @@
 """What a picture of a table shows, in built-in types: each column of numbers as its least and greatest value in so many stretches
-of time, each column of on and off, and each of words, as stretches."""
+of time, each column of on and off, and each of words, as stretches; of a long log each of its signals."""
 
 from __future__ import annotations
 
@@ -26,17 +26,29 @@ def data(found: Looked) -> dict[str, Any]:
             least, most = np.minimum.reduceat(values, edges), np.maximum.reduceat(values, edges)
             points = [[float(a), float(b), float(c)] for a, b, c in zip(t[edges], least, most, strict=True)]
             numbers.append({"name": column.name, "low": float(values.min()), "high": float(values.max()), "points": points})
-    lanes = []
-    for column in found.of_kind("digital"):
+    lanes = _signals(found, t) if found.long else []
+    for column in [] if found.long else found.of_kind("digital"):
         on, _ = on_and_off([column])
         lanes.append({"name": column.name, "on": _stretches(t, np.array([cell in on for cell in column.cells]))})
-    for column in found.of_kind("words"):
+    for column in [] if found.long else found.of_kind("words"):
         for word, _ in column.counts.most_common(4):
             if word:
                 on_ = np.array([cell == word for cell in column.cells])
                 lanes.append({"name": f"{column.name}: {word}", "on": _stretches(t, on_)})
     span = [0.0, float(t[-1]) if n else 0.0]
     return {"path": found.path, "span_s": span, "numbers": numbers, "lanes": lanes[:MOST_LANES]}
+
+
+def _signals(found: Looked, t: Any) -> list[dict[str, Any]]:
+    """Of a long log each signal that is ever on: a value holds until the next row of that signal, the last to the end."""
+    tags, values = found.of_kind("words")[0], found.columns[-1]
+    words, _ = on_and_off([values])
+    names, on = np.array(tags.cells), np.isin(values.cells, words)
+    lanes = []
+    for tag in sorted(tags.counts):
+        mine = names == tag
+        lanes.append({"name": tag, "on": _stretches(np.append(t[mine], t[-1]), np.append(on[mine], False))})
+    return lanes
 
 
 def _stretches(t: Any, on: Any) -> list[list[float]]:

@@ -27,9 +27,10 @@ MOST_ROWS = 50_000
 GAP_OF_STEPS = 3
 FINEST_GRID_NS = 100_000  # finer stamps are as good as exact, or digits that a log was written with
 FEWEST_STEPS = 10  # from which on a common divisor of steps is hardly one by chance
-ON = ("1", "true", "wahr", "on", "ein", "high", "-1", "yes", "ja", "vrai", "x")
-OFF = ("0", "false", "falsch", "off", "aus", "low", "no", "nein", "faux")
+ON = ("1", "true", "wahr", "on", "an", "ein", "high", "-1", "yes", "y", "ja", "j", "vrai", "oui", "x")
+OFF = ("0", "false", "falsch", "off", "aus", "low", "no", "n", "nein", "faux", "non")
 NUMBER = {"point": re.compile(r"[-+]?\d+(\.\d+)?([eE][-+]?\d+)?"), "comma": re.compile(r"[-+]?\d+(,\d+)?([eE][-+]?\d+)?")}
+WHOLE = re.compile(r"[-+]?\d*")
 DATE = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d([.,]\d+)?)?(Z|[+-]\d\d:?\d\d)?")
 OF_DAY = re.compile(r"([01]\d|2[0-3]):[0-5]\d:[0-5]\d([.,]\d+)?")
 UNIT = re.compile(r"(?<![A-Za-zµμ])(ns|us|µs|μs|ms|s|sec)(?![A-Za-z])", re.IGNORECASE)
@@ -38,7 +39,7 @@ _MARKS = ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "ut
 
 @dataclass(slots=True)
 class Column:
-    """One column. `kind`: 'time', 'number', 'digital', 'words' or 'empty'. `cells` (n,) as text."""
+    """One column. `kind`: 'time', 'counter', 'number', 'digital', 'words' or 'empty'. `cells` (n,) as text."""
 
     name: str
     cells: list[str]
@@ -90,6 +91,7 @@ class Looked:
     whole: bool
     form: dict[str, str] = field(default_factory=dict)  # keys of a form as they would be written, where not the usual
     time: TimeColumn | None = None
+    counter: Column | None = None  # numbers the rows, where they are trials rather than samples
 
     def of_kind(self, kind: str) -> list[Column]:
         return [column for column in self.columns if column.kind == kind]
@@ -105,6 +107,11 @@ class Looked:
         words = self.of_kind("words")
         return self.time is not None and len(self.columns) == 3 and bool(words) and len(words[0].counts) < max(self.rows // 3, 2)
 
+    @property
+    def trials(self) -> bool:
+        """Whether it looks like a table of trials by hand: no time, and words that may say what was presented."""
+        return self.time is None and bool(self.of_kind("words"))
+
 
 def look(path: Path, name: str) -> Looked:
     """What a file may hold. Raises `UsageError` where it cannot be opened, or no table is found in it."""
@@ -116,7 +123,8 @@ def look(path: Path, name: str) -> Looked:
     for column in found.columns:
         column.counts.update(column.cells)
         column.kind = _kind(column, decimal)
-    found.time = _time(found)
+    found.counter = _counter(found)
+    found.time = None if found.counter else _time(found)
     return found
 
 
@@ -225,6 +233,20 @@ def on_and_off(columns: Sequence[Column]) -> tuple[list[str], list[str]]:
     """The words for on and for off in digital columns."""
     words = dict.fromkeys(word for column in columns for word in column.counts)
     return [word for word in words if word.casefold() in ON], [word for word in words if word.casefold() in OFF]
+
+
+def _counter(found: Looked) -> Column | None:
+    """A column of whole numbers, one more in each row, in a table that has words but no readings: a sensor has three bands or
+    more, so one further column of whole numbers is that of the specimens. One whose unit is that of a time is none."""
+    numbers = found.of_kind("number")
+    if not found.of_kind("words") or len(numbers) > 2 or not all(all(map(WHOLE.fullmatch, one.counts)) for one in numbers):
+        return None
+    for column in numbers:
+        timed = UNIT.search(column.unit) or UNIT.search(column.name)
+        if not timed and "" not in column.counts and len(column.cells) > 2 and (np.diff(column.numbers()) == 1).all():
+            column.kind = "counter"
+            return column
+    return None
 
 
 def _time(found: Looked) -> TimeColumn | None:

@@ -11,11 +11,12 @@ import numpy as np
 from stationtest.files.suggest import nearest
 from stationtest.files.words import drift_text, duration_text, listed
 from stationtest.model.station import Sensor, Station
-from stationtest.sources.looking import Looked, on_and_off
+from stationtest.sources.looking import Column, Looked, on_and_off
 from stationtest.sources.syncing import Sync
 from stationtest.sources.times import TIME_OF_DAY
 
 EPOCH = "1970-01-01"
+VOID = ("void", "invalid", "ungültig", "ungueltig", "nicht werten")  # how tables call a trial that does not count; no source
 PLAIN = re.compile(r"[A-Za-z][A-Za-z0-9_]*( [A-Za-z0-9_]+)*")
 WORDS_OF_YAML = {"true", "false", "yes", "no", "on", "off", "null"}
 
@@ -32,6 +33,11 @@ def entry(found: Looked, station: Station | None) -> Iterator[str]:
     for key, value in found.form.items():
         yield f"    {key}: {value}"
     time = found.time
+    if found.trials:
+        counted = f"{scalar(found.counter.name)} only numbers the rows" if found.counter else "no column rises from row to row"
+        yield f"    rows: trials    # {counted}"
+        yield from ("    " + line for line in _trials(found, station))
+        return
     if time is None:
         yield "    # no column rises from row to row, so this may be a table of trials: rows: trials"
     else:
@@ -41,7 +47,7 @@ def entry(found: Looked, station: Station | None) -> Iterator[str]:
         yield f"    every: {duration_text(time.every_ns)}"
         yield f"    gap: {duration_text(time.gap_ns)}    # so far, steps are {_steps(found)}"
     yield from ("    " + line for line in _truth(found, station))
-    yield from ("    " + line for line in _signals(found, station))
+    yield from ("    " + line for line in _signals(found, station, found.of_kind("digital")))
     yield from _sensor(found, station)
 
 
@@ -133,9 +139,41 @@ def _truth(found: Looked, station: Station | None) -> Iterator[str]:
             number += 1
 
 
-def _signals(found: Looked, station: Station | None) -> Iterator[str]:
-    """Digital columns whose names are those of the station; the others as a comment."""
+def _trials(found: Looked, station: Station | None) -> Iterator[str]:
+    """The columns of a table of trials: what was presented, which part of it, what was seen, and which do not count."""
+    targets = {target.name for target in station.targets} if station else set()
+    words = [column for column in found.columns if column.kind in ("words", "number")]
+    target = next((column for column in words if targets & set(column.counts)), None)
+    if target is None:
+        yield f"# which column says what was presented? target: {' or '.join(scalar(one.name) for one in words)}"
+    else:
+        yield f"target: {scalar(target.name)}"
+        foreign = [word for word in target.counts if word not in targets]
+        if foreign:
+            yield f"# no targets of the station: {listed(map(scalar, foreign))}"
+        parts = [column for column in words if column is not target]
+        specimen = next((column for column in parts if _is_of(column, target)), None)
+        if specimen is not None:
+            yield f"specimen: {scalar(specimen.name)}    # a guess: each word stands with one target only"
+        if left := [scalar(column.name) for column in parts if column is not specimen]:
+            yield f"# set, item or a condition, perhaps: {listed(left)}"
     columns = found.of_kind("digital")
+    void = next((one for one in columns if any(word in one.name.casefold() for word in VOID)), None)
+    if void is not None:
+        yield f"void: {scalar(void.name)}    # a guess"
+    yield from _signals(found, station, [column for column in columns if column is not void], by_last_word=True)
+
+
+def _is_of(part: Column, target: Column) -> bool:
+    """Whether each word of a column stands with one word of the other only, and there are more of them."""
+    pairs = {(one, of) for one, of in zip(part.cells, target.cells, strict=True) if one}
+    return len(target.counts) < len({one for one, _ in pairs}) == len(pairs)
+
+
+def _signals(
+    found: Looked, station: Station | None, columns: Sequence[Column], *, by_last_word: bool = False
+) -> Iterator[str]:  # fmt: skip
+    """Digital columns whose names are those of the station, or by their last word (`lamp 1`); the others as a comment."""
     if not columns:
         return
     sections: list[tuple[str, Sequence[str]]] = [("inputs", ()), ("channels", ()), ("outputs", ())]
@@ -148,13 +186,17 @@ def _signals(found: Looked, station: Station | None) -> Iterator[str]:
     taken: set[str] = set()
     for section, names in sections:
         pairs = [(name, column) for column in columns for name in names if column.name.casefold() == name.casefold()]
-        if pairs:
+        guessed = ""
+        if by_last_word and not pairs:
+            pairs = [(name, column) for column in columns for name in names if column.name.split()[-1:] == [name]]
+            guessed = "    # a guess"
+        if pairs and len(dict(pairs)) == len(pairs):
             taken |= {column.name for _, column in pairs}
-            yield f"{section}: {{{', '.join(f'{scalar(name)}: {scalar(column.name)}' for name, column in pairs)}}}"
+            yield f"{section}: {{{', '.join(f'{scalar(name)}: {scalar(column.name)}' for name, column in pairs)}}}{guessed}"
     left = [column.name for column in columns if column.name not in taken]
     if left:
         yield f"# on or off, to be named under inputs, channels or outputs: {listed(map(scalar, left))}"
-    on, off = on_and_off(columns)
+    on, off = on_and_off(found.of_kind("digital"))
     yield f"on: {_list(on or ['1'])}"
     yield f"off: {_list(off or ['0'])}"
 
