@@ -139,6 +139,7 @@ def _responses(suite: Suite, batch: Batch, sensor: NDArray[np.int64], figures: d
             seen[:, number] = batch.digital["channel", channel.name]
     tolerance = np.array([channel.tolerance for channel in station.channels])
     distance = figures["distance"]
+    critical = np.where([channel.pulse_ns is None for channel in station.channels], distance, np.nan)
     zero, never = np.zeros((n, count), np.int64), np.full((n, count), NEVER)
     clipped = np.repeat(figures["clipped"][:, None], count, axis=1)
     return Responses(
@@ -146,6 +147,6 @@ def _responses(suite: Suite, batch: Batch, sensor: NDArray[np.int64], figures: d
         known=seen >= 0, fired=seen == 1, silent=seen == 0, perhaps=np.zeros((n, count), bool),
         held_over_ns=zero, held_from=np.full((n, count), -1), first_on_ns=never, on_ns=zero, longest_ns=zero,
         pulses_min=(seen == 1).astype(np.int64), pulses_max=(seen == 1).astype(np.int64),
-        closeness_max=1 - distance / tolerance, critical_any=distance, critical_sure=distance, at_ns=never,
+        closeness_max=1 - distance / tolerance, critical_any=critical, critical_sure=critical, at_ns=never,
         rested_clipped=clipped, rested_dark=np.zeros((n, count), bool),
     )  # fmt: skip

@@ -88,7 +88,7 @@ def _piece(observed: SourceObservations, margins: Any, first: int, last: int) ->
 
 
 def margin(station: Station, observed: SourceObservations) -> Any:
-    """The margin of each channel in each presentation (P, C), as the target asks for it: NaN where there are no readings."""
+    """The margin of each channel in each presentation (P, C), as the target asks for it: NaN where it has none."""
     did = observed.responses
     should = should_be_on(station, observed)
     tolerance = np.array([station.channel(name).tolerance for name in did.channels])

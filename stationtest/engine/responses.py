@@ -217,8 +217,10 @@ class ResponseTable:
         sure = figures["critical_sure"][number, mine].copy()
         if channel.by_edge:  # no tolerance alone says whether it rises
             sure[found.no_margin] = np.nan
-        broken = self.stretch.status[mine] & GAP != 0
-        at_all[broken], sure[broken] = np.nan, np.nan
+        unasked = self.stretch.status[mine] & GAP != 0
+        if channel.pulse_ns is not None:  # A1: with a wider tolerance a pulse may begin earlier, in another presentation
+            unasked[:] = True
+        at_all[unasked], sure[unasked] = np.nan, np.nan
         columns["critical_any"][mine, column], columns["critical_sure"][mine, column] = at_all, sure
         for name in ("at_ns", "rested_clipped", "rested_dark"):
             columns[name][mine, column] = figures[name][number, mine]

@@ -88,6 +88,7 @@ def margins(views: Sequence[View]) -> Iterator[Figure]:
         trials = pairs.of_trials(view)
         recorded = bool({"recorded"} & set(obs.responses.basis))
         below = AS_RECORDED if recorded else "Below 0 the answer was not as asked."
+        pulses = any(channel.pulse_ns is not None for channel in view.station.channels)
         series = []
         for name, mask in (("must switch on", on), ("must stay off", off)):
             table = np.where(mask & trials[:, None] & np.isfinite(values), values, np.inf)
@@ -109,6 +110,7 @@ def margins(views: Sequence[View]) -> Iterator[Figure]:
                 "description": (
                     f"Least margin of each presentation and stretch between, in the order of time. {below} "
                     f"Where there are more than {MOST_MARGINS}, the least of each stretch is drawn."
+                    + (" Channels that give pulses have no margin." if pulses else "")
                 ),
                 "data": {"source": obs.key, "span_ns": _span(obs), "recorded": recorded, "series": series, "worst": listed},
             }

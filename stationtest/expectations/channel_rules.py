@@ -286,7 +286,8 @@ def computed_sensors(trials: Trials, mask: Bools) -> frozenset[str]:
 
 
 def margins(view: View) -> tuple[Floats, Floats]:
-    """(P, C) twice: the margin as a channel that must fire, and as one that must be silent. NaN where there are no readings.
+    """(P, C) twice: the margin as a channel that must fire, and as one that must be silent. NaN where there are no readings,
+    and of channels that give pulses.
 
     From the critical tolerances: `1 - sure / tolerance` and `any / tolerance - 1`; `off match` turns the question round, so
     there a channel fires by staying away from its reference (A1).

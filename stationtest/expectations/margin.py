@@ -7,7 +7,7 @@ Conforms: 1 - s* of every channel that must fire, and s* - 1 of every channel th
 `off match` swaps them.
 Instant named: the reading nearest to the reference. Value: the margin with the least room over its limit; higher is better.
 Not judged: no readings; the answer rested on a clipped reading, which is no evidence of margin; a recorded channel did
-otherwise than the readings say; a channel that is read by its edges was on before or after.
+otherwise than the readings say; a channel gives pulses; one that is read by its edges was on before or after.
 Example by hand: tolerance 0.012, own channel seen for sure down to a tolerance of 0.006: margin 1 - 0.006 / 0.012 = 0.5; a
 channel that must be silent, on at all from a tolerance of 0.018: 0.018 / 0.012 - 1 = 0.5 (A1).
 """
@@ -105,6 +105,8 @@ def judge(fields: Fields, trials: Trials) -> Judged:
             return f"channel {did.channels[b]} did otherwise than its readings say, so its margin is no evidence"
         if not bad[i].any() and missing[i].any():
             m = int(np.flatnonzero(missing[i])[0])
+            if view.station.channel(did.channels[m]).pulse_ns is not None:
+                return f"channel {did.channels[m]} gives pulses, so it has no margin"
             if view.station.channel(did.channels[m]).by_edge and np.isfinite(did.closeness_max[row, m]):
                 return f"channel {did.channels[m]} is read by its edges and was on just before or after, so it has no margin"
             return "there are no readings to take a margin from"

@@ -109,7 +109,8 @@ class Responses:
     on by its own cause). perhaps: on by its own cause, but too short to be seen for sure. `first_on_ns` is the start of the first
     own on-time that is seen for sure, `on_ns`/`longest_ns` its own on-time and the longest unbroken part of it. `held_over_ns` is
     on-time within the presentation that an earlier one caused, `held_from` the row of that presentation (-1 none).
-    `critical_any` and `critical_sure` are critical tolerances (see signals/critical.py); NaN where there are no readings.
+    `critical_any` and `critical_sure` are critical tolerances (see signals/critical.py); NaN where there are no readings, and
+    of channels that give pulses.
     `at_ns` is the instant of the least distance. `rested_clipped`, `rested_dark`: the answer rested on such a reading.
     """
 

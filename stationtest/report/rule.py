@@ -90,7 +90,8 @@ def rules(result: dict[str, Any]) -> list[tuple[str, str]]:
         (
             "Margin",
             "How far a channel's tolerance, with its hysteresis, could be scaled before the answer changes: positive where the "
-            "requirement is met, 1 the whole tolerance. Margins are always computed, also beside recorded outputs.",
+            "requirement is met, 1 the whole tolerance. Margins are always computed, also beside recorded outputs. A channel "
+            "that gives pulses has none.",
         ),
     ]
     return found

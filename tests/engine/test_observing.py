@@ -214,10 +214,11 @@ def test_every_answer_is_the_machines(tmp_path_factory, rows, data):
 
 
 def margin_says(did, row, on_match, answer, pulse):
-    """The sign of the margin is the verdict, for firing and for silence; pulses have no margin."""
-    if pulse is not None:
-        return
+    """The sign of the margin is the verdict, for firing and for silence; pulses have no margin (A1)."""
     any_, sure = did.critical_any[row, 0], did.critical_sure[row, 0]
+    if pulse is not None:
+        assert np.isnan(any_) and np.isnan(sure)
+        return
     fires = sure <= 1 if on_match else sure > 1
     on_at_all = any_ <= 1 if on_match else any_ > 1
     assert fires == answer["fired"]
@@ -272,6 +273,46 @@ def test_pulses_that_touch_belong_each_to_its_own_presentation(tmp_path):
     assert [first // MS for first in observed.responses.first_on_ns[:, 0].tolist()] == [0, 10]
     assert observed.responses.on_ns[:, 0].tolist() == [6 * MS, 3 * MS]
     assert observed.responses.longest_ns[:, 0].tolist() == [3 * MS, 3 * MS]
+
+
+MARGINS = """
+readings: ../recordings/r.csv
+evidence: {trials: 2}
+cases:
+  FIRE: {title: A, present: red, expect: {margin: {must_fire: at least 0.1}}}
+  BLUE: {title: B, present: blue, expect: {margin: {must_be_silent: at least 0.1}}}
+"""
+
+
+def test_a1_a_channel_that_gives_pulses_has_no_margin(tmp_path):
+    """Two parts touch, both at half the tolerance, and the one pulse of 10 ms comes under the first. Margins of 0.5 would say of
+    both that they fired; at a tolerance of 0.1 neither does, so no single tolerance tells the two answers of the second apart."""
+    rows = [(3, "", "")] * 20 + [(0.5, "red", "a")] * 20 + [(0.5, "red", "b")] * 20 + [(3, "blue", "c")] * 20 + [(3, "", "")] * 20
+    path = folder_of(tmp_path, rows, pulse=", pulse: 10 ms")
+    shown = [(20, 40, "red"), (40, 60, "red"), (60, 80, "blue")]
+    answers = machine(rows, shown, 0, True, 0, 0, 10, 0)
+    did = observe(path).responses
+    assert did.fired[:, 0].tolist() == [answer["fired"] for answer in answers] == [True, False, False]
+    assert np.isnan(did.critical_any).all() and np.isnan(did.critical_sure).all()
+    assert did.closeness_max[:, 0].tolist() == [0.5, 0.5, -2.0]
+    (path / "cases" / "a.case.yaml").write_text(MARGINS)
+    cases = loaded_run(path)
+    for name, n in (("FIRE", 2), ("BLUE", 1)):
+        assert cases[name]["verdict"] == "not judged" and cases[name]["not_judged"] == n
+        assert "channel one gives pulses, so it has no margin" in cases[name]["reason"]
+
+
+@pytest.mark.parametrize(("pulse", "margin"), [("", 0.5), (", pulse: 10 ms", np.nan)])
+def test_a1_nor_has_it_one_in_trials_noted_by_hand(tmp_path, pulse, margin):
+    """A red trial at half the tolerance: 1 - 0.5 / 1."""
+    path = folder_of(tmp_path, [(0.5, "red", "a")], pulse=pulse)
+    station = path / "station.yaml"
+    form = "{rows: trials, target: target, specimen: specimen, channels: {one: Q}}"
+    station.write_text(station.read_text().split('"recordings/*.csv": ')[0] + f'"recordings/*.csv": {form}\n')
+    (path / "recordings" / "r.csv").write_text("L,a,b,target,specimen,Q\n50,0,0.5,red,a,1\n")
+    did = observe(path).responses
+    assert did.fired.tolist() == [[True]] and did.closeness_max.tolist() == [[0.5]]
+    np.testing.assert_array_equal(1 - did.critical_sure, [[margin]])
 
 
 def test_a4_a_faded_part_is_not_recognised_by_what_the_one_before_left_on(tmp_path):
