@@ -20,6 +20,7 @@ from stationtest.signals.scratch import BLOCK
 VALUES = Path(__file__).parent.parent / "values"
 # Sharma, Wu and Dalal (2005), Table 1; see values/colour_sources.md
 PAIRS = list(csv.DictReader((VALUES / "ciede2000_sharma_34.csv").read_text(encoding="utf-8").splitlines()))
+assert [int(row["pair"]) for row in PAIRS] == list(range(1, 35))
 LAB_DISTANCES = ("CIE 1976 L*a*b*", "CIE 1994", "CIEDE2000", "CMC(2:1)", "CMC(1:1)")
 
 
@@ -57,7 +58,7 @@ def test_published_pairs_through_a_sensor_that_reads_cielab(row):
 ])  # fmt: skip
 def test_other_distances_of_the_published_pairs(name, column):
     """The columns were computed without code of this project (values/colour_sources.md)."""
-    for row in PAIRS:
+    for row in [row for row in PAIRS if row[column]]:
         first, second = pair(row)
         assert one(name, first, second) == pytest.approx(float(row[column]), abs=5e-7)
 
