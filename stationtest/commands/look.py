@@ -50,7 +50,7 @@ def body(args: argparse.Namespace) -> int:
         for line in _synced((found, args.recording), (other, args.other), station):
             print(line)
         found_in = [found, other]
-    elif found.long:
+    elif found.log:
         print("# a log of signals holds no readings, so it is no recording alone, but a table beside the log of a sensor:")
         print("# this finds how their clocks lie to each other, and proposes a file for both:")
         print(f"# stationtest look SENSOR_LOG {args.recording}")
@@ -117,14 +117,10 @@ def _words(found: Looked) -> Iterator[str]:
         yield f"  no time: column {found.counter.name} is one more in each row, so it numbers trials"
     elif found.time is None:
         yield "  time: no column rises from row to row"
-    elif found.long:
+    elif found.log:
         grid = f", on a grid of {duration_text(found.time.grid_ns)}" if found.time.grid_ns else ""
         yield f"  time: column {found.time.column.name} in {found.time.unit} ({found.time.why}){grid}"
-        tags, values = found.of_kind("words")[0], found.columns[-1]
-        yield f"  a log of signals in `layout: long`: one row a value, names in {tags.name}, values in {values.name}"
-        for tag in sorted(tags.counts):
-            counts = Counter(value for name, value in zip(tags.cells, values.cells, strict=True) if name == tag)
-            yield f"  signal {tag}: {_counted(counts)}"
+        yield from _signals(found)
     else:
         time, (least, most) = found.time, found.time.steps
         gaps = f"{time.gaps} gaps above {duration_text(time.gap_ns)}" if time.gaps else "no gap"
@@ -144,6 +140,18 @@ def _words(found: Looked) -> Iterator[str]:
             yield f"  empty: {column.name}"
     for row in range(min(ROWS, len(found.columns[0].cells))):
         yield f"  row {row + 1}: " + ", ".join(column.cells[row] for column in found.columns)
+
+
+def _signals(found: Looked) -> Iterator[str]:
+    """The signals of a log that has no readings."""
+    if not found.long:
+        yield "  a log of signals in `layout: wide`: a column each, and a row when one of them changes"
+        return
+    tags, values = found.of_kind("words")[0], found.columns[-1]
+    yield f"  a log of signals in `layout: long`: one row a value, names in {tags.name}, values in {values.name}"
+    for tag in sorted(tags.counts):
+        counts = Counter(value for name, value in zip(tags.cells, values.cells, strict=True) if name == tag)
+        yield f"  signal {tag}: {_counted(counts)}"
 
 
 def _counted(words: Counter[str]) -> str:

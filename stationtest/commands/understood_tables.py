@@ -87,6 +87,7 @@ def _truth(recording: TablesRecording, table: TruthTable) -> Iterator[str]:
     for row in range(min(ROWS, len(found))):
         name = words[found.codes["target"][row]]
         yield f"    row {row + 1}: {name}, {found.start_ns[row] / 1e9:.6f} s to {found.end_ns[row] / 1e9:.6f} s"
+    yield from (f"    {said}" for said in recording.listed_elsewhere(found))
 
 
 def _relation(relation: ClockRelation) -> str:

@@ -108,6 +108,12 @@ class Looked:
         return self.time is not None and len(self.columns) == 3 and bool(words) and len(words[0].counts) < max(self.rows // 3, 2)
 
     @property
+    def log(self) -> bool:
+        """Whether it looks like a log of signals: a long one, or rows that come when a column of on and off changes."""
+        only_signals = bool(self.of_kind("digital")) and not self.of_kind("number") and not self.of_kind("words")
+        return self.long or (self.time is not None and not self.sampled and only_signals)
+
+    @property
     def trials(self) -> bool:
         """Whether it looks like a table of trials by hand: no time, and words that may say what was presented."""
         return self.time is None and bool(self.of_kind("words"))

@@ -167,11 +167,8 @@ class TablesRecording(Recording):
         return told
 
     def _elsewhere(self, table: SignalsTable) -> Iterator[str]:
-        """A word on a log of which nothing lies where the readings do, as an offset, a unit or a date that is wrong makes it."""
-        if self._span is None:
-            self.steps()
-        assert self._span is not None
-        begin, end = self._span
+        """A word on a log of which nothing lies where the readings do."""
+        begin, end = self._read()
         logs = [self._on_own_clock(table, log.t_ns) - self.origin_ns for log in self._log(table).values() if len(log.t_ns)]
         if not logs:
             return
@@ -180,12 +177,29 @@ class TablesRecording(Recording):
         if table.rows_are == "changes":  # the last instant of each is the end of the log
             what, inside = "change of its signals", any(((begin <= t) & (t <= end)).any() for t in (t_ns[:-1] for t_ns in logs))
         if not inside:
-            clock = self.tables.readings.clock
-            yield (
-                f"{table.path}, put on the clock {clock}, has no {what} between the first and the last reading: the log is from "
-                f"{_rounded(first)} to {_rounded(last)}, the readings from {_rounded(begin)} to {_rounded(end)}; "
-                "an offset, a date or a unit of time may be wrong"
-            )
+            yield self._apart(table, what, first, last)
+
+    def listed_elsewhere(self, found: Listed) -> Iterator[str]:
+        """A word on a table of presentations of which none lies where the readings do; observing refuses it."""
+        begin, end = self._read()
+        if self.tables.truth and len(found) and not ((found.start_ns <= end) & (begin < found.end_ns)).any():
+            yield self._apart(self.tables.truth, "presentation", int(found.start_ns.min()), int(found.end_ns.max()))
+
+    def _read(self) -> tuple[int, int]:
+        """The first and the last reading."""
+        if self._span is None:
+            self.steps()
+        assert self._span is not None
+        return self._span
+
+    def _apart(self, table: Table, what: str, first: int, last: int) -> str:
+        """What an offset, a unit or a date that is wrong makes of a table."""
+        (begin, end), clock = self._read(), self.tables.readings.clock
+        return (
+            f"{table.path}, put on the clock {clock}, has no {what} between the first and the last reading: it goes from "
+            f"{_rounded(first)} to {_rounded(last)}, the readings from {_rounded(begin)} to {_rounded(end)}; "
+            "an offset, a date or a unit of time may be wrong"
+        )
 
     def _doubts(self) -> str:
         own = {table.name: (table.resolution_ns, "in steps of") for table in self.tables.signals}

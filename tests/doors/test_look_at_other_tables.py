@@ -133,6 +133,17 @@ def test_a_long_log_alone_is_no_stream(tmp_path: Path) -> None:
     assert "every" not in printed and "a proposal" not in printed and "gaps above" not in printed
 
 
+def test_a_wide_log_of_changes_alone_is_no_stream(tmp_path: Path) -> None:
+    """A row when a signal changes; the same columns at a beat are samples."""
+    log = "t ms,Q1,Q2\n0,0,0\n500,1,0\n515,1,1\n1735,0,1\n2005,0,0\n2010,1,0\n"
+    station(tmp_path, log)
+    printed = looked(tmp_path / HAND)
+    assert "a log of signals in `layout: wide`: a column each" in printed and "# stationtest look SENSOR_LOG" in printed
+    assert "every" not in printed and "a proposal" not in printed
+    _, found = kinds(tmp_path, "t ms,Q1\n" + "".join(f"{8 * k},{k % 5 // 4}\n" for k in range(20)))
+    assert found.sampled and not found.log
+
+
 def test_a_picture_draws_each_signal_of_a_long_log(tmp_path: Path) -> None:
     """On-times as they were made, in seconds from the first row; the clock gains 20 ppm, so to 0.1 ms in six seconds."""
     day = Day(6)

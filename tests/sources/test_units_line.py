@@ -126,13 +126,32 @@ def test_a_log_that_lies_elsewhere_stands_in_check_and_in_the_record(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:  # fmt: skip
     said = (
-        "recordings/log.csv, put on the clock eye, has no change of its signals between the first and the last reading: the log "
-        "is from 37 s to 37.1 s, the readings from 0 s to 0.099 s; an offset, a date or a unit of time may be wrong"
+        "recordings/log.csv, put on the clock eye, has no change of its signals between the first and the last reading: it "
+        "goes from 37 s to 37.1 s, the readings from 0 s to 0.099 s; an offset, a date or a unit of time may be wrong"
     )
     folder = placed(tmp_path, "37 s")
     assert cli.main(["check", str(folder)]) == 0 and said in capsys.readouterr().out
     result = public.run(public.load(str(folder)))["result"]
     assert result["cases"][0]["verdict"] == "not judged" and said in result["sources"][0]["notes"]
+
+
+def test_presentations_that_lie_elsewhere_stand_in_check(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Observing refuses them; `check` says so before."""
+    folder = Day(4).write(tmp_path)
+    text = (folder / TABLES).read_text().replace("kind: presentations, clock: plc", "kind: presentations, unit: us, clock: list")
+    (folder / TABLES).write_text(text.replace("clocks:\n", "clocks:\n  list: {to: plc, offset: 300 s, within: 0 ms}\n"))
+    assert cli.main(["check", str(folder)]) == 0
+    assert capsys.readouterr().out.count("has no presentation between") == 0  # no case names it yet
+    case = "A: {title: t, present: mint, expect: {channels: 1}, evidence: {trials: 1}}"
+    (folder / "cases/a.case.yaml").write_text(f"readings: [../{TABLES}]\ncases:\n  {case}\n")
+    assert cli.main(["check", str(folder)]) == 0
+    printed = capsys.readouterr().out
+    said = (
+        "recordings/day1_truth.csv, put on the clock sensor, has no presentation between the first and the last reading: it goes "
+    )
+    assert said + "from 300." in printed
+    with pytest.raises(StationtestError, match="none of the 7 presentations lies in the recording"):
+        public.run(public.load(str(folder)))
 
 
 @pytest.mark.parametrize(
