@@ -230,6 +230,7 @@ class Observer:
             settings=self.relearned.settings if self.relearned else (),
             events=self.events,
             truth_by=self.recording.form.known_by,
+            composed_of=self.recording.composed_of,
             belt=belt,
         )
 

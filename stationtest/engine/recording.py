@@ -20,6 +20,7 @@ from stationtest.model.case import Case, Suite
 from stationtest.model.observations import OBSERVING, STATUS_WORDS, SourceObservations
 from stationtest.model.record import (
     CaseResult,
+    ComposedOf,
     Counts,
     Figure,
     Input,
@@ -193,6 +194,7 @@ def source(suite: Suite, obs: SourceObservations) -> Source:
         "notes": [*obs.notes, *judging.findings(suite, obs)],
         "tables": [],
         "truth_by": obs.truth_by,
+        "composed_of": cast("ComposedOf | None", plain(obs.composed_of)),
         "events": [{"at_ns": each.at_ns, "event": each.name, "note": each.note} for each in obs.events[:MOST_EVENTS]],
         "events_count": len(obs.events),
     }

@@ -213,5 +213,6 @@ class SourceObservations:
     notes: tuple[str, ...] = ()
     events: tuple[Event, ...] = ()  # in order of time
     truth_by: str | None = None  # who says what was presented
+    composed_of: Mapping[str, object] | None = None  # its tables, clocks and signals, as the record keeps them; None: one table
     settings: tuple[Settings, ...] = ()  # where references were learned at edges: the channels from each instant on
     belt: Belt | None = None  # how far the belt moved, where the recording says it

@@ -228,6 +228,48 @@ class SourceEvent(TypedDict):
     note: str
 
 
+class ComposedTable(TypedDict):
+    """One table of a recording of several. `resolution_ns`: steps of its instants; `within_ns`: how well truth is known."""
+
+    name: str
+    path: str
+    kind: Literal["readings", "signals", "presentations"]
+    clock: str
+    layout: str | None  # of signals: wide or long
+    rows_are: str | None  # of signals: samples or changes
+    resolution_ns: int | None
+    within_ns: int | None
+
+
+class ClockStated(TypedDict):
+    """An instant t of `clock` is t + offset + drift * (t - first row) on `to`. Decimal text, exact: offsets may be dates."""
+
+    clock: str
+    to: str
+    offset_s: str
+    drift_ppm: str
+    within_ns: int
+    found_by: str | None
+
+
+class SignalMapped(TypedDict):
+    """What a signal of the station is called in its log. `bit` of a packed number; `equals`: on where it is this number."""
+
+    table: str
+    kind: str  # input, channel, output, line (of a code)
+    name: str
+    logged_as: str
+    bit: int | None
+    equals: int | None
+    inverted: bool
+
+
+class ComposedOf(TypedDict):
+    tables: list[ComposedTable]
+    clocks: list[ClockStated]
+    signals: list[SignalMapped]
+
+
 class Source(TypedDict):
     key: str
     kind: Literal["stream", "trials", "scene"]
@@ -253,6 +295,7 @@ class Source(TypedDict):
     notes: list[str]
     tables: list[dict[str, Any]]  # name, path, sha256, rows
     truth_by: NotRequired[str | None]  # who says what was presented
+    composed_of: NotRequired[ComposedOf | None]  # of several tables on several clocks
     events: NotRequired[list[SourceEvent]]  # the first 100
     events_count: NotRequired[int]
 

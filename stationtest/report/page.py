@@ -50,6 +50,7 @@ def render(record: dict[str, Any]) -> str:
             detail_rule=rows.RULE,
             passing_open=len(passing) <= 200,
             requirements=rows.requirements(result),
+            composed_of=rows.composed_of,
             unasked=rows.unasked(result),
             correction_head=rows.CORRECTION,
             corrections=[tuple(each[key] or "–" for key in rows.CORRECTION) for each in result.get("corrections", [])],

@@ -242,6 +242,43 @@ def settings_compared(result: dict[str, Any]) -> list[tuple[str, ...]]:
     ]
 
 
+def composed_of(source: dict[str, Any]) -> list[SettingsTable]:
+    """Tables, clocks and signals of a recording of several tables; [] for one table, and in older records."""
+    found = source.get("composed_of")
+    if not found:
+        return []
+    tables = [
+        (one["name"], one["path"], one["kind"], one["clock"], *(inline(one[key]) for key in ("layout", "rows_are")),
+         duration(one["resolution_ns"]), duration(one["within_ns"]))
+        for one in found["tables"]
+    ]  # fmt: skip
+    clocks = [
+        (one["clock"], one["to"], f"{one['offset_s']} s", f"{one['drift_ppm']} ppm", duration(one["within_ns"]),
+         inline(one["found_by"]))
+        for one in found["clocks"]
+    ]  # fmt: skip
+    signals = [(one["name"], one["kind"], one["table"], logged_as(one)) for one in found["signals"]]
+    of = f"of {source['key']}"
+    made = (
+        SettingsTable(
+            f"Tables {of}", ("table", "file", "holds", "clock", "layout", "rows are", "in steps of", "known within"), tables
+        ),
+        SettingsTable(
+            f"Clocks {of}, each an instant t as t + offset + drift × (t − first row) on another",
+            ("clock", "to", "offset", "drift", "within", "found by"), clocks,
+        ),
+        SettingsTable(f"Signals {of} and what the logs call them", ("signal", "kind", "table", "logged as"), signals),
+    )  # fmt: skip
+    return [table for table in made if table.rows]
+
+
+def logged_as(signal: dict[str, Any]) -> str:
+    """'Q41', 'M7 bit 3, inverted', 'MatchNo where it is 5'."""
+    bit = "" if signal["bit"] is None else f" bit {signal['bit']}"
+    number = "" if signal["equals"] is None else f" where it is {signal['equals']}"
+    return f"{signal['logged_as']}{bit}{number}{', inverted' if signal['inverted'] else ''}"
+
+
 def inline(value: Any, depth: int = 0) -> str:
     """A value of a file in one line, in the file's own words."""
     if isinstance(value, dict):

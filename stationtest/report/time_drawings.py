@@ -1,7 +1,7 @@
 """Figures over time: margins in order, a whole run on one strip, and traces of single presentations as a scope would show them.
 
 `margins` data: source, span_ns [first, end], recorded (the recording has channels of the station's own, beside which the margins
-are computed; absent in records of 1.0 and 1.1), series [{name, n, below (count below 0), points [[t_ns, margin], ...]}] (least of
+are computed; absent in older records), series [{name, n, below (count below 0), points [[t_ns, margin], ...]}] (least of
 each stretch of time where there are more trials than points), worst [{label, channel, at_ns, margin}].
 
 `strip` data: source, span_ns, joined_ns (intervals nearer than this are drawn as one), lanes [{name, kind ('target', 'input',

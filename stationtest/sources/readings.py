@@ -23,7 +23,7 @@ class Readings(Protocol):
     in it. `origin` is ISO 8601 text of the first row where the times are dates, else None; all times are nanoseconds since then.
     `reader` says what read or made them. `events` are those that it brings itself. `travel` is how the belt moves in it, None
     where that is not known. `worlds` are the ways in which its instants may lie otherwise than logged, `truth_within_ns` how well
-    presentations are known.
+    presentations are known. `composed_of`: its tables, clocks and signals (model/record.py), where it has several tables.
     """
 
     kind: str
@@ -40,6 +40,7 @@ class Readings(Protocol):
     events: tuple[Event, ...]
     worlds: Sequence[World]
     truth_within_ns: int
+    composed_of: dict[str, Any] | None
 
     def batches(self) -> Iterator[Batch]:
         """The whole stream in grid cells of `batch.GRID` rows."""

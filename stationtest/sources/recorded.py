@@ -122,6 +122,8 @@ class Recording:
     """The ways in which its instants may lie otherwise than they are logged."""
     truth_within_ns = 0
     """How well the start and the end of a presentation are known against the readings."""
+    composed_of: dict[str, Any] | None = None
+    """Its tables, clocks and signals, where it has several tables."""
 
     @property
     def notes(self) -> list[str]:

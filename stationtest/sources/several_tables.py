@@ -19,7 +19,7 @@ from stationtest.model.parts import ReadingFormatPart
 from stationtest.model.recording_form import RecordingForm
 from stationtest.model.recording_tables import RecordingTables, SignalsTable, Table, TruthTable
 from stationtest.signals.batch import TRUTH, Batch, Listed, on_grid
-from stationtest.sources import clocks, listed
+from stationtest.sources import clocks, composed, listed
 from stationtest.sources.checks import Where, seconds
 from stationtest.sources.formats import Reader, reader_of
 from stationtest.sources.logged import Key, Logged, States, first_time, in_turn, read_log, silent_signals
@@ -56,6 +56,7 @@ class TablesRecording(Recording):
             form = replace(form, presentations_path=tables.truth.path, presentations_form=tables.truth.form)
         self.form: RecordingForm = replace(form, events_path=tables.events_path)
         self.worlds, self.truth_within_ns = self._worlds(), self._truth_within()
+        self.composed_of = composed.composed_of(tables)
 
     def _counted(self, name: str) -> bool:
         return super()._counted(name) or any(

@@ -114,6 +114,7 @@ class OpenedScene:
 
     worlds: Sequence[World] = ()
     truth_within_ns = 0
+    composed_of: dict[str, Any] | None = None
 
     def listed(self, world: World | None = None) -> Listed | None:
         """Presentations stand in the rows."""
