@@ -247,17 +247,17 @@ def composed_of(source: dict[str, Any]) -> list[SettingsTable]:
     found = source.get("composed_of")
     if not found:
         return []
-    tables = [
-        (one["name"], one["path"], one["kind"], one["clock"], *(inline(one[key]) for key in ("layout", "rows_are")),
+    tables: list[tuple[str, ...]] = [
+        (one["name"], one["path"], one["kind"], one["clock"], one["layout"] or "", one["rows_are"] or "",
          duration(one["resolution_ns"]), duration(one["within_ns"]))
         for one in found["tables"]
     ]  # fmt: skip
-    clocks = [
+    clocks: list[tuple[str, ...]] = [
         (one["clock"], one["to"], f"{one['offset_s']} s", f"{one['drift_ppm']} ppm", duration(one["within_ns"]),
          inline(one["found_by"]))
         for one in found["clocks"]
     ]  # fmt: skip
-    signals = [(one["name"], one["kind"], one["table"], logged_as(one)) for one in found["signals"]]
+    signals: list[tuple[str, ...]] = [(one["name"], one["kind"], one["table"], logged_as(one)) for one in found["signals"]]
     of = f"of {source['key']}"
     made = (
         SettingsTable(

@@ -21,7 +21,9 @@ DEMO = Path(__file__).resolve().parents[2] / "example_station"
 PAPERS = {"A4": (210, 297), "letter": (215.9, 279.4)}
 """Sizes of a sheet in mm. Source: ISO 216 (A4), ANSI/ASME Y14.1 (Letter)."""
 
-printing = pytest.mark.skipif(not (shutil.which("chromium") and shutil.which("pdftotext")), reason="no chromium or no pdftotext")
+printing = pytest.mark.skipif(
+    not all(map(shutil.which, ("chromium", "pdftotext", "pdfinfo"))), reason="needs chromium, pdftotext and pdfinfo"
+)
 
 
 @pytest.fixture(scope="module")

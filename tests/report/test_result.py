@@ -214,6 +214,7 @@ def test_histogram_margins_and_strip(result: dict[str, Any]) -> None:
     assert on_time["groups"] == [{"name": "near → a, computed", "n": 4, "least": 40.0, "median": 40.0, "greatest": 40.0}]
     assert [limit["words"] for limit in on_time["limits"]] == ["seen for sure from 3 ms", "SPARE-1: at least 10 ms"]
     margins = figure(result, "margins")
+    assert margins["recorded"] is False
     assert [(series["name"], series["n"], series["below"]) for series in margins["series"]] == [
         ("must switch on", 4, 0),
         ("must stay off", 13, 0),
@@ -221,6 +222,32 @@ def test_histogram_margins_and_strip(result: dict[str, Any]) -> None:
     lanes = {lane["name"]: lane for lane in figure(result, "strip")["lanes"]}
     assert (lanes["near"]["n"], lanes["channel a"]["n"], lanes["channel a"]["total_ns"]) == (4, 4, 160_000_000)
     assert lanes["channel a"]["on"] == lanes["near"]["on"]  # it switches at its very first reading and off with the belt
+
+
+def test_margins_beside_recorded_channels_contradict_the_readings_and_not_the_verdict(tmp_path: Path) -> None:
+    """Near reads as far does, and the station's own channel comes on for it all the same: as recorded it is right four times of
+    four, while the readings, 0.14142 from the reference with a tolerance of 0.05, ask for the other answer: 1 - 2.8284."""
+    (tmp_path / "cases").mkdir()
+    form = "channels: {a: q}, window: {from: 0 ms, after_end: 0 ms}, target:"
+    (tmp_path / "station.yaml").write_text(STATION.replace("gap: 3 ms, target:", f"gap: 3 ms, {form}"))
+    case = "  OWN-1: {title: Near, present: near, expect: {own_channel_only: yes}, basis: recorded}\n"
+    (tmp_path / "cases" / "all.case.yaml").write_text(CASES.partition("cases:\n")[0] + "cases:\n" + case)
+    lines = ["t,r,g,b,what,no,q"]
+    for turn in range(4):
+        for what, lasting in (("", 50), ("near", 40), ("", 10)):
+            bands = ",".join(map(str, READS["far" if what else ""]))
+            lines += [f"{len(lines) - 1 + k},{bands},{what},{turn if what else ''},{int(bool(what))}" for k in range(lasting)]
+    (tmp_path / "day.csv").write_text("\n".join(lines) + "\n")
+    result = run(tmp_path)["result"]
+    assert [(one["verdict"], one["basis"], one["conforming"]) for one in result["cases"]] == [("pass", "recorded", 4)]
+    (drawn,) = (each for each in result["figures"] if each["kind"] == "margins")
+    must = next(series for series in drawn["data"]["series"] if series["name"] == "must switch on")
+    assert (must["n"], must["below"]) == (4, 4)
+    assert [margin for _, margin in must["points"]] == pytest.approx([1 - math.sqrt(0.02) / 0.05] * 4, abs=1e-4)
+    assert drawn["data"]["recorded"] is True
+    assert "not as asked" not in drawn["description"]
+    words = "below 0 the readings, with the settings as declared, ask for another answer than the target does"
+    assert words in drawn["description"]
 
 
 def test_traces_show_the_trials_in_question(result: dict[str, Any]) -> None:
