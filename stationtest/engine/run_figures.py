@@ -10,12 +10,13 @@ import numpy as np
 from stationtest.engine import pairs, thinning
 from stationtest.engine.figure_words import of_recordings
 from stationtest.engine.nearest_pairs import MANY
-from stationtest.expectations import events
+from stationtest.expectations import events, timeline
 from stationtest.expectations.view import View
 from stationtest.files.words import duration_text
-from stationtest.model.case import Suite
+from stationtest.model.case import Case, Suite
 from stationtest.model.observations import NEVER, SourceObservations
 from stationtest.model.record import Figure
+from stationtest.model.station import Edge
 from stationtest.model.travel import Length
 
 if TYPE_CHECKING:
@@ -136,67 +137,102 @@ def _worst(obs: SourceObservations, margin: float, row: int, channel: int) -> di
 
 
 def times(suite: Suite, views: Sequence[View]) -> Iterator[Figure]:
-    """Histograms of response and on-time of the channels that must be on, over all recordings with times."""
+    """Histograms of response and on-time of the channels that must be on, over all recordings with times. Responses have one
+    for each origin from which cases count them: a limit means nothing on the axis of another."""
     streams = [view for view in views if view.timed]
-    if not streams:
-        return
-    period = max(view.period_ns for view in streams) / 1e6
-    limits = _limits(suite)
-    for kind, quantity, words in (
-        ("response", "response", "Time from the start of a presentation to the first own on-time that is seen for sure."),
-        ("on_time", "on-time", "Longest unbroken own on-time of each presentation that fired."),
-    ):
-        groups: dict[str, list[Floats]] = {}
-        keys = []
-        for view in streams:
-            for name, values in _own_times(view, kind):
-                groups.setdefault(name, []).append(values)
-                keys.append(view.obs.key)
-        if groups:
-            together = {name: np.concatenate(parts) for name, parts in groups.items()}
-            yield _histogram(kind, quantity, f"{words} {of_recordings(keys)}", together, limits[kind], period)
+    for number, (origin, asked) in enumerate(_response_limits(suite).items(), 1):
+        key = "response" if number == 1 else f"response-{number}"
+        words = f"Time from {ORIGINS.get(origin, f'the edge {origin}')} to the first own on-time that is seen for sure."
+        if isinstance(origin, Edge):
+            words += " Presentations during which it came."
+        yield from _histogram(streams, key, f"response from {origin}", words, asked, origin)
+    words = "Longest unbroken own on-time of each presentation that fired."
+    yield from _histogram(streams, "on_time", "on-time", words, _on_time_limits(suite))
 
 
-def _own_times(view: View, kind: str) -> Iterator[tuple[str, Floats]]:
-    shown, did = view.obs.presentations, view.obs.responses
-    on, _ = pairs.roles(view)
-    for target, _, channel, rows in pairs.met(view):
-        rows = rows[on[rows, channel] & did.fired[rows, channel] & (did.first_on_ns[rows, channel] != NEVER)]
-        if len(rows):
-            ns = did.first_on_ns[rows, channel] - shown.start_ns[rows] if kind == "response" else did.longest_ns[rows, channel]
-            yield f"{shown.targets[target]} → {did.channels[channel]}, {did.basis[channel]}", ns / 1e6
+ORIGINS: dict[str | Edge, str] = {"start": "the start of a presentation", "covered": "the instant at which it covers the spot"}
 
 
-def _limits(suite: Suite) -> dict[str, list[dict[str, Any]]]:
-    """Limits that cases set on response and on-time, each value once, and the shortest on-time that is seen for sure."""
-    found: dict[str, dict[str, dict[str, Any]]] = {"response": {}, "on_time": {}}
-    seen = suite.station.scan.seen_ns
-    if seen:
-        words = f"seen for sure from {duration_text(seen)}"
-        found["on_time"][words] = {"value": seen / 1e6, "words": words}
+class _Limits:
+    """Limits that cases set, each value once, and the targets for which they set them."""
+
+    def __init__(self) -> None:
+        self.by_words: dict[str, dict[str, Any]] = {}
+        self.targets: set[str] = set()
+
+    def add(self, ns: int, words: str, case: Case | None = None) -> None:
+        self.by_words.setdefault(words, {"value": ns / 1e6, "words": f"{case.id}: {words}" if case is not None else words})
+        self.targets |= set(case.present.targets) if case is not None else set()
+
+    def drawn(self) -> list[dict[str, Any]]:
+        return sorted(self.by_words.values(), key=lambda limit: (limit["value"], limit["words"]))
+
+
+def _response_limits(suite: Suite) -> dict[str | Edge, _Limits]:
+    """By origin, the start first. A length is no line on an axis of times."""
+    found: dict[str | Edge, _Limits] = {"start": _Limits()}
     for case in suite.cases:
         for part in case.expect:
-            if part.name == "response" and not isinstance(part.fields.at_most, Length):  # a length is no line on an axis of times
+            if part.name == "response" and not isinstance(part.fields.at_most, Length):
                 words = f"at most {duration_text(part.fields.at_most)} from {part.fields.from_}"
-                found["response"].setdefault(words, {"value": part.fields.at_most / 1e6, "words": f"{case.id}: {words}"})
-            elif part.name == "held":
-                words = f"at least {duration_text(part.fields.root)}"
-                found["on_time"].setdefault(words, {"value": part.fields.root / 1e6, "words": f"{case.id}: {words}"})
-    return {kind: sorted(limits.values(), key=lambda limit: (limit["value"], limit["words"])) for kind, limits in found.items()}
+                found.setdefault(part.fields.from_, _Limits()).add(part.fields.at_most, words, case)
+    return found
+
+
+def _on_time_limits(suite: Suite) -> _Limits:
+    """With the shortest on-time that is seen for sure."""
+    found, seen = _Limits(), suite.station.scan.seen_ns
+    if seen:
+        found.add(seen, f"seen for sure from {duration_text(seen)}")
+    for case in suite.cases:
+        for part in case.expect:
+            if part.name == "held":
+                found.add(part.fields.root, f"at least {duration_text(part.fields.root)}", case)
+    return found
+
+
+def _own_times(view: View, origin: str | Edge | None, asked: _Limits) -> Iterator[tuple[str, Floats]]:
+    """(target → channel, ms) of what fired: the response from `origin`, or without one the longest on-time. From an origin that
+    only some cases know, of their targets."""
+    shown, did = view.obs.presentations, view.obs.responses
+    on, _ = pairs.roles(view)
+    begin = None if origin is None else timeline.reference_instants(view, "presentation", origin)
+    for target, _, channel, rows in pairs.met(view):
+        name = shown.targets[target]
+        if origin not in (None, "start") and name not in asked.targets:
+            continue
+        rows = rows[on[rows, channel] & did.fired[rows, channel] & (did.first_on_ns[rows, channel] != NEVER)]
+        if begin is not None:
+            rows = rows[begin[rows] != NEVER]
+            rows = rows[begin[rows] < shown.end_ns[rows]] if isinstance(origin, Edge) else rows
+        if len(rows):
+            ns = did.longest_ns[rows, channel] if begin is None else did.first_on_ns[rows, channel] - begin[rows]
+            yield f"{name} → {did.channels[channel]}, {did.basis[channel]}", ns / 1e6
 
 
 def _histogram(
-    kind: str, quantity: str, words: str, groups: dict[str, Floats], limits: list[dict[str, Any]], period_ms: float
-) -> Figure:
+    streams: list[View], key: str, quantity: str, words: str, asked: _Limits, origin: str | Edge | None = None
+) -> Iterator[Figure]:
+    """The histogram of one quantity, if anything fired at all."""
+    parts: dict[str, list[Floats]] = {}
+    keys = []
+    for view in streams:
+        for name, some in _own_times(view, origin, asked):
+            parts.setdefault(name, []).append(some)
+            keys.append(view.obs.key)
+    if not parts:
+        return
+    groups = {name: np.concatenate(some) for name, some in parts.items()}
+    period_ms = max(view.period_ns for view in streams) / 1e6
     values = np.concatenate(list(groups.values()))
     width = _bar_width(float(values.min()), float(values.max()), period_ms)
     first = np.floor(values.min() / width)
     bars = np.bincount(np.floor(values / width - first).astype(np.int64))
-    return {
-        "id": kind,
-        "kind": kind,
-        "title": quantity.capitalize(),
-        "description": f"{words} Bars are {width:g} ms wide; heavy lines are limits that cases set.",
+    yield {
+        "id": key,
+        "kind": "on_time" if origin is None else "response",
+        "title": quantity[0].upper() + quantity[1:],
+        "description": f"{words} {of_recordings(keys)} Bars are {width:g} ms wide; heavy lines are limits that cases set.",
         "data": {
             "quantity": quantity,
             "unit": "ms",
@@ -204,7 +240,7 @@ def _histogram(
             "bars": [int(bar) for bar in bars],
             "n": len(values),
             "beyond": 0,
-            "limits": limits,
+            "limits": asked.drawn(),
             "resolution": period_ms,
             "groups": [_group(name, part) for name, part in groups.items()],
         },

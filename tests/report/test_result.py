@@ -203,6 +203,56 @@ def test_a_pooled_figure_names_its_recordings() -> None:
     assert figure_words.of_recordings("abcdef") == "Of a, b, c, d and 2 more recordings."
 
 
+ORIGINS = """
+  COV-1: {title: Covered, present: near, expect: {response: {at_most: 15 ms, from: covered}}}
+  GATE-1: {title: Gate, present: near, expect: {response: {at_most: 16 ms, from: gate}}}
+  GATE-2: {title: Gate, present: near, expect: {response: {at_most: 40 ms, from: gate falls}}}
+"""
+
+
+def test_each_origin_of_a_response_has_an_axis_of_its_own(folder: Path, tmp_path: Path) -> None:
+    """By hand: a spot of 4 mm at 500 mm/s is covered 8 ms after the start. The channel comes on 20 ms after the start: 12 ms
+    after that. The gate is on from 5 to 25 ms after the start of three presentations, and not during the fourth: 15 ms after its
+    rise, 5 ms before its fall."""
+    shutil.copytree(folder, tmp_path / "bench")
+    text = STATION.replace("between: belt", "between: belt\nbelt_speed: 500 mm/s\ninputs: [gate]")
+    text = text.replace("{reads:", "{spot: 4 mm, reads:").replace("hysteresis: 10 %", "on_delay: 20 ms")
+    text = text.replace("specimen: no}", 'specimen: no, inputs: {gate: I1}, on: ["1"], off: ["0"]}')
+    (tmp_path / "bench" / "station.yaml").write_text(text)
+    (tmp_path / "bench" / "cases" / "all.case.yaml").write_text(CASES + ORIGINS)
+    day = tmp_path / "bench" / "day.csv"
+    head, *rows = day.read_text().splitlines()
+    gate = [0] * len(rows)
+    for start in (50, 230, 410):  # of near, 180 ms apart; the fourth comes at 590 ms, and the gate only after its end
+        gate[start + 5 : start + 25] = [1] * 20
+    gate[635:640] = [1] * 5
+    day.write_text("\n".join([f"{head},I1", *(f"{row},{high}" for row, high in zip(rows, gate, strict=True))]) + "\n")
+    found = [each for each in run(tmp_path / "bench")["result"]["figures"] if each["kind"] == "response"]
+    told = {
+        each["title"]: (each["data"]["groups"][0]["n"], each["data"]["groups"][0]["least"], each["data"]["groups"][0]["greatest"])
+        for each in found
+    }
+    assert told == {
+        "Response from start": (4, 20.0, 20.0),
+        "Response from covered": (4, 12.0, 12.0),
+        "Response from gate": (3, 15.0, 15.0),
+        "Response from gate falls": (3, -5.0, -5.0),
+    }
+    limits = [[(limit["value"], limit["words"]) for limit in each["data"]["limits"]] for each in found]
+    assert limits == [
+        [(20.0, "OWN-1: at most 20 ms from start")],
+        [(15.0, "COV-1: at most 15 ms from covered")],
+        [(16.0, "GATE-1: at most 16 ms from gate")],
+        [(40.0, "GATE-2: at most 40 ms from gate falls")],
+    ]
+    assert len({each["id"] for each in found}) == 4
+    assert "Time from the edge gate to the first own on-time" in found[2]["description"]
+    table = drawings.behind(found[1])
+    assert table is not None
+    assert "Response from covered by target and channel" in table.caption and "COV-1" in table.note
+    assert all(str(drawings.draw(each)) for each in found)
+
+
 def test_histogram_margins_and_strip(result: dict[str, Any]) -> None:
     response = figure(result, "response")
     assert (response["n"], sum(response["bars"]), response["limits"]) == (
@@ -210,6 +260,7 @@ def test_histogram_margins_and_strip(result: dict[str, Any]) -> None:
         4,
         [{"value": 20.0, "words": "OWN-1: at most 20 ms from start"}],
     )
+    assert [each["title"] for each in result["figures"] if each["kind"] == "response"] == ["Response from start"]
     on_time = figure(result, "on_time")
     assert on_time["groups"] == [{"name": "near → a, computed", "n": 4, "least": 40.0, "median": 40.0, "greatest": 40.0}]
     assert [limit["words"] for limit in on_time["limits"]] == ["seen for sure from 3 ms", "SPARE-1: at least 10 ms"]
