@@ -16,7 +16,10 @@ def body(args: argparse.Namespace) -> int:
     from stationtest.files import suite
 
     parts = plugins.load()
-    found = suite.load(args.station, allow_outside=args.allow_outside, expectations=parts.expectations)
+    try:
+        found = suite.load(args.station, allow_outside=args.allow_outside, expectations=parts.expectations)
+    except FileProblems as error:
+        raise FileProblems([*error.problems, *_beside_other_problems(args, parts)]) from None
     _calibrations(found)
     recordings = _recordings(found, parts)
     _print_station(found)
@@ -27,6 +30,29 @@ def body(args: argparse.Namespace) -> int:
     _print_needs(found)
     _print_warnings(found)
     return EXIT_PASS
+
+
+def _beside_other_problems(args: argparse.Namespace, parts: Parts) -> list[Problem]:
+    """What is wrong with recordings where other files have problems too: nobody should mend the one to be told of the other."""
+    from stationtest.files import suite
+
+    try:
+        station = suite.load_station(args.station, allow_outside=args.allow_outside)
+    except StationtestError:
+        return []  # nobody knows how its recordings are written
+    from stationtest.commands import understood
+    from stationtest.engine import looking_over
+
+    problems: list[Problem] = []
+    for key in looking_over.not_named(station):
+        wrong = looking_over.problems(station, key, parts, named=False)
+        if not wrong and looking_over.all_there(station, key):
+            try:
+                list(understood.lines(station, key, parts))
+            except StationtestError as error:
+                wrong = list(error.problems)
+        problems += wrong
+    return problems
 
 
 def _calibrations(found: Suite) -> None:

@@ -80,6 +80,11 @@ def _beside(suite: Suite, recording: str) -> Iterator[str]:
         yield from (beside_recording(path, recording) for path in lists if path)
 
 
+def all_there(suite: Suite, key: str) -> bool:
+    """Whether every file that belongs beside a recording is there."""
+    return all((Path(suite.folder) / path).is_file() for path in _beside(suite, key))
+
+
 def problems(suite: Suite, key: str, parts: Parts, *, named: bool = True) -> list[Problem]:
     """Everything that is wrong with what lies beside a recording. Of one that no case names, files that are not there may come
     later."""
@@ -87,7 +92,7 @@ def problems(suite: Suite, key: str, parts: Parts, *, named: bool = True) -> lis
         recording = open_recording(suite, key, parts.formats)
     except StationtestError as error:
         return list(error.problems)
-    if not named and not all((Path(suite.folder) / path).is_file() for path in _beside(suite, key)):
+    if not named and not all_there(suite, key):
         return []
     found: list[Problem] = []
     listed = _tried(recording.listed, found)

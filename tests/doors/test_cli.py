@@ -113,6 +113,18 @@ def test_check_refuses_a_recording_that_its_form_does_not_fit(tmp_path: Path, ca
     assert "recordings/day1.csv" in err and err.endswith("[missing-column]\n")
 
 
+def test_check_tells_of_recordings_beside_the_problems_of_other_files(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:  # fmt: skip
+    folder = kit.station(tmp_path / "station")
+    recording = folder / "recordings" / "day1.csv"
+    recording.write_text(recording.read_text().replace("ms;r;g;b", "ms;r;green;b"))
+    (folder / "requirements.csv").write_text("id,text\nURS-1,a\nURS-1,b\n", encoding="utf-8")
+    code, _, err = told(capsys, "check", folder)
+    assert code == 2
+    assert "requirements.csv:3" in err and "recordings/day1.csv" in err and "[missing-column]" in err
+
+
 def test_new_writes_a_station_that_passes_check_and_run(tmp_path: Path) -> None:
     folder = tmp_path / "mine"
     assert kit.command("new", folder).returncode == 0
