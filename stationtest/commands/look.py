@@ -6,7 +6,6 @@ import argparse
 import os
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -160,11 +159,6 @@ def _counted(words: Counter[str]) -> str:
     return ", ".join(most_of) + (f" and {len(words) - MOST_WORDS} more" if len(words) > MOST_WORDS else "")
 
 
-def _step_ns(log: Looked) -> int:
-    """No edge is known better than to a step of samples; a change is logged when it comes."""
-    return log.time.every_ns if log.time is not None and log.sampled else 0
-
-
 def _rounded(ns: int) -> str:
     """To 10 us, which no log tells better."""
     return duration_text(round(ns, -4))
@@ -180,19 +174,15 @@ def _most(numbers: Any) -> str:
 
 def _synced(one: tuple[Looked, str], another: tuple[Looked, str], station: Any) -> Iterator[str]:
     """How the clocks of two logs lie to each other, by the edges that fit best, and the file that would say so."""
-    from stationtest.sources import common_edges, proposing, syncing
+    from stationtest.sources import pairing, proposing
 
     (found, path), (other, beside) = one, another
-    tried = []
-    those = common_edges.rises(other, Path(beside))
-    for name, a in common_edges.rises(found, Path(path)).items():
-        for theirs, b in those.items():
-            sync = syncing.common(a, b, int(found.time.t_ns[0]) if found.time else 0)
-            if sync is not None:
-                sync = replace(sync, within_ns=max(sync.within_ns, _step_ns(found), _step_ns(other)))
-                tried.append((sync.doubt, name, theirs, sync))
-    tried.sort(key=lambda each: each[:3])
-    for _, name, theirs, sync in tried[:3]:
+    guessed = other.time.unit if other.time else ""
+    pairs = pairing.pairs(found, Path(path), other, Path(beside))
+    if other.time is not None and other.time.unit != guessed:
+        yield f"{other.path} is in {other.time.unit} rather than {guessed}: so its edges fit"
+    for pair in pairs[:3]:
+        name, theirs, sync = pair.mine, pair.theirs, pair.sync
         yield f"common edges: {name} and {theirs}, {sync.matched} of {sync.of}"
         yield f"  offset {duration_text(sync.offset_ns)} at the first row, drift {drift_text(sync.drift_e12)}, within " + (
             duration_text(sync.within_ns)
@@ -201,12 +191,12 @@ def _synced(one: tuple[Looked, str], another: tuple[Looked, str], station: Any) 
         yield f"  against that the edges of {theirs} come {spread}, half of them within {_rounded(sync.half_ns)}"
         if sync.also_ns is not None:
             yield f"  an offset of about {duration_text(sync.also_ns)} fits the first edges as well: they come too evenly to tell"
-    if tried:
+    if pairs:
         yield "  an offset found so holds whatever lies between the two edges: use edges of one and the same event"
-    best = tried[0] if tried else None
     yield ""
     yield "# a proposal, to be read and then saved as recordings/NAME.recording.yaml"
-    yield from proposing.recording(found, other, station, best[3] if best else None, (best[1], best[2]) if best else None)
+    best = pairs[0] if pairs else None
+    yield from proposing.recording(found, other, station, best.sync if best else None, (best.mine, best.theirs) if best else None)
 
 
 def _draw(found: list[Looked], path: str) -> None:

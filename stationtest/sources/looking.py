@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from stationtest.errors import usage
 from stationtest.files.words import shown
 from stationtest.sources.csv_readings import SEPARATORS
-from stationtest.sources.times import DAY_NS, ISO, TIME_OF_DAY, UNIT_NS
+from stationtest.sources.times import DAY_NS, DIGITS, ISO, LARGEST_NS, TIME_OF_DAY, UNIT_NS
 
 Ints = NDArray[np.int64]
 
@@ -68,6 +68,16 @@ class TimeColumn:
         """The least and the greatest step."""
         steps = np.diff(self.t_ns)
         return int(steps.min()), int(steps.max())
+
+    @property
+    def guessed(self) -> bool:
+        """Whether nothing in the file says the unit."""
+        return self.why.endswith("a guess")
+
+    @property
+    def possible(self) -> list[str]:
+        """The units in which its digits are whole nanoseconds and its times a count from a start; one at least."""
+        return _possible(self.column)
 
     @property
     def gaps(self) -> int:
@@ -283,6 +293,12 @@ def _steps(column: Column, unit: str, why: str, t_ns: Ints) -> TimeColumn:
     return TimeColumn(column, unit, why, t_ns, every, GAP_OF_STEPS * every)
 
 
+def _possible(column: Column) -> list[str]:
+    """The units in which the digits of a column are whole nanoseconds and its times a count from a start; seconds if none."""
+    digits, last = max(len(cell.replace(",", ".").partition(".")[2]) for cell in column.cells), column.numbers()[-1]
+    return [unit for unit in UNIT_NS if digits <= DIGITS[unit] and last < LARGEST_NS / UNIT_NS[unit]] or ["s"]
+
+
 def _unit(column: Column, values: NDArray[np.float64]) -> tuple[str, str]:
     """The unit of a time, from the line of units, from its name, or from its size."""
     for text, why in ((column.unit, "from the line of units"), (column.name, "from its name")):
@@ -293,5 +309,5 @@ def _unit(column: Column, values: NDArray[np.float64]) -> tuple[str, str]:
         unit = "s" if values[0] < 1e11 else "ms" if values[0] < 1e14 else "us" if values[0] < 1e17 else "ns"
         return unit, "from its size, as a count since 1970"
     step = float(np.median(np.diff(values)[np.diff(values) > 0]))
-    unit = min(UNIT_NS, key=lambda one: abs(np.log(step * UNIT_NS[one] / 1e6)))  # readings come about every ms
+    unit = min(_possible(column), key=lambda one: abs(np.log(step * UNIT_NS[one] / 1e6)))  # readings come about every ms
     return unit, "from its steps; a guess"

@@ -15,6 +15,7 @@ FIRST = 40
 BLOCK = 50
 LEAST = 5
 FINEST_NS = 100_000
+FASTEST_E12 = 10**9  # 1000 ppm, as `drift` of a relation
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +42,8 @@ class Sync:
 
 
 def common(a: Ints, b: Ints, t0: int) -> Sync | None:
-    """How the clock of the edges `b` lies to that of `a`, both rising; None if less than half of `a` have a partner.
+    """How the clock of the edges `b` lies to that of `a`, both rising; None if less than half of `a` have a partner, or their
+    drift is none of two clocks.
 
     The offset of the first edges is where most differences cluster; from there on it is followed, edge by edge, with the drift
     that fits best (least squares).
@@ -63,6 +65,8 @@ def common(a: Ints, b: Ints, t0: int) -> Sync | None:
     if len(pairs) < max(LEAST, len(a) // 2):
         return None
     offset_ns, drift = round(fit[0] / 1000) * 1000, round(fit[1] * 1e8) * 10_000  # whole us, hundredths of a ppm
+    if abs(drift) >= FASTEST_E12:
+        return None
     left = np.rint(pairs[:, 1] - offset_ns - drift / 1e12 * pairs[:, 0]).astype(np.int64)
     early, late, half = min(int(left.min()), 0), max(int(left.max()), 0), int(np.median(np.abs(left)))
     within = -(-max(-early, late) // FINEST_NS) * FINEST_NS

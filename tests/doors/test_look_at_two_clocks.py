@@ -154,3 +154,20 @@ def test_edges_of_one_event_before_edges_that_mostly_follow_it() -> None:
     after = syncing.common(a, (a + 440 * 10**6 + chance.integers(-1_500_000, 1_500_000, 90))[np.arange(90) % 3 > 0], 0)
     assert same is not None and after is not None
     assert after.within_ns < same.within_ns and same.doubt < after.doubt
+
+
+@pytest.mark.parametrize(("unit", "per_us"), [("s", 10**6), ("ms", 1000), ("us", 1), ("ns", Fraction(1, 1000))])
+def test_a_unit_that_nobody_wrote_down_is_that_with_which_the_edges_fit(tmp_path: Path, unit: str, per_us: Fraction) -> None:
+    """The controller's log counts from its own start; whatever its unit, offset and steps come out as they were made."""
+    folder = tmp_path / "a"
+    logger, plc = two_logs(folder)
+    table = list(csv.DictReader(io.StringIO(Day(40).controller_log(GRID_US))))
+    digits = {"s": 6, "ms": 3, "us": 0, "ns": 0}[unit]
+    lines = [f"{float(Fraction(row['TS']) / per_us):.{digits}f},{row['TAG']},{row['VAL']}" for row in table]
+    plc.write_text("TS,TAG,VAL\n" + "\n".join(lines) + "\n")
+    done = command("look", logger, plc)
+    assert done.returncode == 0, done.stderr
+    text = done.stdout.partition("# a proposal")[2]
+    found = re.search(r"offset: (\S+) ms, drift", text)
+    assert found and abs(float(found[1]) - OFFSET_US / 1000 - 2.5) <= 1
+    assert f"unit: {unit}    #" in text and "resolution: 5 ms" in text
