@@ -38,5 +38,5 @@ def body(args: argparse.Namespace) -> int:
         folder = saving.save(done, args.output or saving.run_folder(found, done.record), render)
     listeners.tell("run_finished", record=done.record, folder=folder)
     print_verdicts(done.record)
-    print(f"report: {os.path.join(folder, 'report.html')}")
+    print(f"report: {os.path.join(folder, 'report.html').removeprefix('./')}")
     return EXIT_PASS if done.record["result"]["verdict"] == "pass" else EXIT_NOT_PASS
