@@ -101,7 +101,8 @@ def _judge(view: View, unit: str, name: str, asked: Any, about: events.Where) ->
         return Windowed(outcome, origin, begin, end, at, _none(origin), perhaps & ~good, undecided)
     said = timeline.runs(view, "output", name, said=True)
     assert said is not None
-    since = begin.stated if any(one.acts_after for one in deciders(view.station, name)) else origin
+    later = any(one.acts_after for one in deciders(view.station, name))
+    since = begin.stated if later else _own_since(view, unit, name, origin)
     bad, at, held = _stays_off(view, said, name, since, *sure)
     perhaps, at_most, _ = _stays_off(view, said, name, since, *loose)
     unknown = bad & (at < timeline.unknown_until(view, name))
@@ -125,7 +126,7 @@ def placed(view: View, unit: str, name: str, asked: Any, where: events.Where) ->
     """The window of each row of the table."""
     about = events.asked(where) if asked.from_ == "event" else ()
     origin = events.picked(view, unit, about)[1] if about else timeline.reference_instants(view, unit, asked.from_)
-    own = _own_decision(view, name, origin, asked)
+    own = _own_decision(view, unit, name, origin, asked)
     begin, end = _window(view, name, origin, asked, own)
     known, last = origin != NEVER, view.obs.clock.end_ns
     undecided = known & ~own.taken if own is not None else np.zeros_like(known)
@@ -178,9 +179,10 @@ def deciders(station: Station, name: str) -> tuple[Output, ...]:
     return tuple(dict.fromkeys(one for part in read for one in deciders(station, part)))
 
 
-def _own_decision(view: View, name: str, origin: Ints, asked: Any) -> _Own | None:
-    """For an output whose decisions act later, and a window that its next decision ends: the decision at or after `origin` owns
-    what comes nearer to the instant at which it acts than to its neighbours'. None for all others.
+def _own_decision(view: View, unit: str, name: str, origin: Ints, asked: Any) -> _Own | None:
+    """For an output whose decisions act later, and a window that its next decision ends: the last decision of the trial up to
+    `origin`, else the first after it, owns what comes nearer to the instant at which it acts than to its neighbours'. None for
+    all others.
 
     An output that reads several that are decided, each at its own edge, has the decisions of all of them; one counted from such
     an edge has those of that one."""
@@ -201,6 +203,7 @@ def _own_decision(view: View, name: str, origin: Ints, asked: Any) -> _Own | Non
     rank = np.argsort(place, kind="stable")  # of each decision, among the instants at which they act
     middles, before = between(view, acting[place], any(isinstance(one.acts_after, Length) for one in decided))
     own = np.searchsorted(decisions, origin, "left")
+    own = np.where(_decided_before(view, unit, decisions, origin) == NEVER, own, own - 1)
     never_again = np.int64(view.obs.clock.end_ns + 1)
     taken = own < len(decisions)
     if any(one.decided_at == asked.from_ for one in decided):
@@ -208,6 +211,23 @@ def _own_decision(view: View, name: str, origin: Ints, asked: Any) -> _Own | Non
     own = np.append(rank, len(rank))[own]
     begin = np.append(np.concatenate((before, middles)), NEVER)[own]
     return _Own(np.maximum(begin, origin), np.concatenate((middles, [never_again] * 2))[own], taken)
+
+
+def _decided_before(view: View, unit: str, decisions: Ints, origin: Ints) -> Ints:
+    """The last of the decisions that each row saw before `origin`; NEVER where there is none, or where `origin` is one."""
+    at = np.searchsorted(decisions, origin, "left")
+    last = np.append(np.int64(NEVER), decisions)[at]
+    own = (last >= timeline.counts_from(timeline.table(view, unit))) & (np.append(decisions, NEVER)[at] != origin)
+    return np.where(own, last, NEVER)
+
+
+def _own_since(view: View, unit: str, name: str, origin: Ints) -> Ints:
+    """From when what comes on is each row's own: from its last decision up to `origin`, else from `origin`."""
+    decisions = view.obs.signals["output", name].decisions_ns
+    if decisions is None:
+        return origin
+    before = _decided_before(view, unit, decisions, origin)
+    return np.where(before == NEVER, origin, before)
 
 
 def _none(like: Ints) -> Ints:
@@ -244,31 +264,31 @@ def _under_way(found: timeline.Runs, begin: Ints, end: Ints, last: int) -> Bools
     return (found.start[-1] >= begin) & (found.sure_start[-1] < end)
 
 
-def _stays_off(view: View, found: timeline.Runs, name: str, origin: Ints, begin: Ints, end: Ints) -> tuple[Bools, Ints, Ints]:
-    """Whether the output may be on within the window; since when; and until when an on-time of an earlier decision is
-    excepted."""
+def _stays_off(view: View, found: timeline.Runs, name: str, since: Ints, begin: Ints, end: Ints) -> tuple[Bools, Ints, Ints]:
+    """Whether the output may be on within the window; from when; and until when an on-time of an earlier decision, begun before
+    `since`, is excepted."""
     far = np.int64(np.iinfo(np.int64).max)
     starts, ends = np.append(found.start, far), np.append(found.end, far)
     at = np.searchsorted(found.end, begin, "right")
-    excepted = _excepted_until(view, name, starts[at], origin)
-    held = (starts[at] < origin) & (starts[at] < end) & (excepted > begin)
+    excepted = _excepted_until(view, name, starts[at], since)
+    held = (starts[at] < since) & (starts[at] < end) & (excepted > begin)
     over = held & (ends[at] <= excepted)
     following = np.where(over, np.minimum(at + 1, len(found.start)), at)
     bad = starts[following] < end
     return bad, np.where(bad, starts[following], NEVER), np.where(held, np.minimum(ends[at], excepted), NEVER)
 
 
-def _excepted_until(view: View, name: str, start: Ints, origin: Ints) -> Ints:
-    """Until when an on-time that began before `origin` may go on by an earlier decision: as long as pulse, off-delay and
+def _excepted_until(view: View, name: str, start: Ints, since: Ints) -> Ints:
+    """Until when an on-time that began before `since` may go on by an earlier decision: as long as pulse, off-delay and
     scan explain."""
     output, decisions = view.station.output(name), view.obs.signals["output", name].decisions_ns
     if decisions is None or not len(decisions):
-        return np.full(len(origin), NEVER, dtype=np.int64)
-    until = exactly(origin)
+        return _none(since)
+    until = exactly(since)
     if output.pulse is not None:
-        until = after(view, exactly(np.minimum(start, origin)), output.pulse)
+        until = after(view, exactly(np.minimum(start, since)), output.pulse)
     until_ns = after(view, until, output.off_delay).late + view.station.scan.seen_ns
-    earlier = np.searchsorted(decisions, origin, "left") > 0
+    earlier = np.searchsorted(decisions, since, "left") > 0
     return np.where(earlier, until_ns, NEVER)
 
 

@@ -11,8 +11,8 @@ the readings, or nothing is shown. `from` may be left out there: the output's ow
 that was already on, even perhaps, does not count. Without `within` the window ends at `until`, at the next decision, or
 where the next trial begins.
 *off* conforms: not on, not even perhaps, from `from + after` until the next decision of that output (or `until`); on-time
-held over from an earlier decision is excepted and named: what began before `from` and lasts no longer than pulse, off-delay
-and scan explain.
+held over from an earlier decision is excepted and named: what began before `from`, and before this trial's own decision (its
+last one from its start up to `from`), and lasts no longer than pulse, off-delay and scan explain.
 Instant named: the on-time in question, else `from`.
 Not judged: no such edge; the window reaches past the end of the recording, into a gap, or to states before the first row
 that are unknown; `within` or `lasts` finer than the readings; windows on a table without times; an on-time so near the

@@ -98,7 +98,7 @@ def _reference_instants(view: View, unit: str, origin: str | Edge) -> Ints:
         signal = view.obs.signals.get(("input", origin.input))
     if signal is None or signal.unknown is None:
         return found
-    start = _counts_from(table(view, unit))  # another edge may have come where the log does not say
+    start = counts_from(table(view, unit))  # another edge may have come where the log does not say
     doubtful = intervals.overlap(signal.unknown, np.minimum(start, found), np.maximum(start, found)) > 0
     return np.where(doubtful, NEVER, found)
 
@@ -114,7 +114,7 @@ def _found_instants(view: View, unit: str, origin: str | Edge) -> Ints:
     instants = edge_instants(view, origin)
     if not len(instants) or not len(rows):
         return np.full(len(rows), NEVER, dtype=np.int64)
-    start = _counts_from(rows)
+    start = counts_from(rows)
     at = np.searchsorted(instants, start, "left")
     first = np.append(instants, np.int64(NEVER))[at]
     if isinstance(rows, Presentations):
@@ -148,7 +148,7 @@ def _opened_alike(view: View, sets: Sets, origin: Edge) -> tuple[Ints, Ints, Boo
     return began, following, others[sets.kind]
 
 
-def _counts_from(rows: Presentations | Sets | Items) -> Ints:
+def counts_from(rows: Presentations | Sets | Items) -> Ints:
     """From when an edge belongs to each row: the start, or that of an item's last part, which is where it is judged."""
     return rows.last_ns if isinstance(rows, Items) else rows.start_ns
 

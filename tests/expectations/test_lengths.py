@@ -181,8 +181,9 @@ def queue(on: list[tuple[float, float]], decisions: list[float], **asked: Any) -
     ],
 )
 def test_a_decision_that_acts_later_owns_what_comes_nearest(on: list[tuple[float, float]], wanted: str) -> None:
-    """Acting instants are 360 ms apart, so the middles lie at 11.06 s and 11.42 s."""
-    for more in ({}, {"until": "next decision"}):
+    """Acting instants are 360 ms apart, so the middles lie at 11.06 s and 11.42 s; also where the window counts from an instant
+    after the decision, the fall of the same input."""
+    for more in ({}, {"until": "next decision"}, {"from": "box out falls"}):
         assert outcome(queue(on, [9640, 10_000, 10_360], **more)) == wanted
 
 

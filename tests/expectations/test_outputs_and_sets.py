@@ -9,10 +9,13 @@ from typing import Any
 import numpy as np
 import pytest
 from factory import MS, Did, Edge, Table, case, of, run_case, sensor, station
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from stationtest.engine.judging import findings, view_of
-from stationtest.expectations import timeline
+from stationtest.expectations import output_windows, outputs, timeline
 from stationtest.model.case import Evidence, Present, Suite
+from stationtest.model.judged import CONFORMING, NONCONFORMING
 from stationtest.model.observations import NEVER
 from stationtest.model.station import Logic, Output, SetKind
 
@@ -153,8 +156,6 @@ def test_on_time_of_an_earlier_decision_is_excepted_and_named() -> None:
     result = run_case(table, case(COMPLETE, Evidence(trials=2), outputs=flap(**{"is": "off"})))
     assert result["conforming"] == 2
     view = view_of(table.station, table.observations())
-    from stationtest.expectations import output_windows, outputs
-
     asked = outputs.Fields.model_validate(flap(**{"is": "off"})).root["flap"]
     judged = output_windows.judge_output(view, "set", "flap", asked)
     assert judged is not None
@@ -162,6 +163,60 @@ def test_on_time_of_an_earlier_decision_is_excepted_and_named() -> None:
     assert words == "conforms; flap was held over from an earlier decision until 10.070 s"
     table.signal("output", "flap", must=[(9950, 10200)], decisions=[9950, 10000, 12000, 14000])
     assert run_case(table, case(COMPLETE, Evidence(trials=2), outputs=flap(**{"is": "off"})))["nonconforming"] == 1
+
+
+@pytest.mark.parametrize(
+    ("on", "wanted"),
+    [
+        ((9_950, 10_070), "conforming"),  # of the decision at 8 s, and over within its pulse of 120 ms and the 14 ms of the scan
+        ((9_950, 10_090), "nonconforming"),  # for longer than these explain
+        ((10_000, 10_120), "nonconforming"),  # of its own decision, taken 30 ms before `from`
+        ((10_010, 10_130), "nonconforming"),
+        ((10_010, 10_030), "conforming"),  # off from the very instant
+    ],
+)
+def test_on_time_of_its_own_decision_is_not_excepted(on: tuple[float, float], wanted: str) -> None:
+    """`from` is where box out falls, 30 ms after the edge at which the flap is decided."""
+    table = box()
+    table.signal("input", "box out", must=[(10_000, 10_030)], basis="recorded")
+    table.signal("output", "flap", must=[on], decisions=[8_000, 10_000, 11_000])
+    result = judge_box(table, outputs={"flap": {"from": "box out falls", "is": "off"}})
+    assert outcome(result) == wanted
+    if wanted == "nonconforming":
+        assert f"flap was on from {on[0] / 1000:.3f} s" in why(result)
+
+
+@given(
+    rejects=st.lists(st.booleans(), min_size=1, max_size=6), pulse=st.sampled_from((30, 120, 230)),
+    falls=st.sampled_from((10, 60, 100)), origin=st.sampled_from(("box out", "box out falls", "end")),
+)  # fmt: skip
+@settings(max_examples=100, deadline=None)
+def test_off_is_off_but_for_what_earlier_decisions_began(rejects: list[bool], pulse: int, falls: int, origin: str) -> None:
+    """Against a plain machine that goes through the milliseconds and knows whose pulse is running (TP of IEC 61131-3 is not
+    begun again while it runs). Boxes end, and are decided on, 200 ms apart."""
+    decided = [200 * k + 200 for k in range(len(rejects) + 1)]
+    whose: list[int | None] = []
+    owner, until = None, 0
+    for ms in range(decided[-1]):
+        if ms in decided and rejects[decided.index(ms)] and ms >= until:
+            owner, until = decided.index(ms), ms + pulse
+        whose.append(owner if ms < until else None)
+    flap = Output(name="flap", logic=Logic(op="any_of", of=("1",)), decided_at=Edge(input="box out"), pulse=pulse * MS)
+    table = Table(station(outputs=(*station().outputs[:1], flap)), end=decided[-1] + 1000)
+    for end in decided[:-1]:
+        table.add_set(end - 80, end, FULL)
+    table.signal("input", "box out", must=[(at, at + falls) for at in decided], basis="recorded")
+    changes = [ms for ms in range(1, len(whose)) if (whose[ms] is None) != (whose[ms - 1] is None)]
+    ends = [*changes, len(whose)][: len(changes) + len(changes) % 2]
+    table.signal("output", "flap", must=list(zip(ends[::2], ends[1::2], strict=True)), decisions=list(decided))
+    view = view_of(table.station, table.observations())
+    asked = outputs.Fields.model_validate({"flap": {"from": origin, "is": "off"}}).root["flap"]
+    judged = output_windows.judge_output(view, "set", "flap", asked)
+    assert judged is not None
+    for k, end in enumerate(decided[:-1]):
+        begin = end + falls if origin == "box out falls" else end
+        own = any(owner == k for owner in whose[begin : decided[k + 1]])
+        assert judged.outcome[k] == (NONCONFORMING if own else CONFORMING), (k, whose[begin : decided[k + 1]])
 
 
 def test_an_output_that_holds_is_not_excepted_by_having_been_on() -> None:
