@@ -7,12 +7,13 @@ error.
 from __future__ import annotations
 
 import argparse
+import contextlib
 import importlib
 import os
 import re
 import sys
 from collections.abc import Callable, Sequence
-from typing import NoReturn
+from typing import NoReturn, TextIO
 
 from stationtest.errors import EXIT_INTERNAL, EXIT_NOT_PASS, EXIT_USAGE, StationtestError
 from stationtest.version import VERSION
@@ -147,36 +148,57 @@ def parser() -> argparse.ArgumentParser:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code."""
+    from stationtest.commands.terminal import Told
+
+    sys.stdout, sys.stderr = sys.stdout or _nowhere(), sys.stderr or _nowhere()
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")  # a name must not stop a report because a console cannot show it
-    args, unknown = parser().parse_known_args(argv)
-    if unknown:
-        _not_known(args.command, unknown)
-    args.argv = ["stationtest", *(sys.argv[1:] if argv is None else argv)]
+    given = sys.stdout
+    sys.stdout = Told(given)  # type: ignore[assignment]
     try:
-        body = importlib.import_module(f"stationtest.commands.{args.command}").body
-        code: int = body(args)
-        sys.stdout.flush()
-        return code
+        try:
+            return _command(argv)
+        finally:
+            sys.stdout.flush()
     except StationtestError as error:
-        print(error, file=sys.stderr)
+        _say(str(error))
         return EXIT_USAGE
     except KeyboardInterrupt:
-        print("stopped", file=sys.stderr)
+        _say("stopped")
         return EXIT_STOPPED
     except BrokenPipeError:
-        # whoever read our output has gone; without this the interpreter would complain once more when it ends
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return EXIT_NOT_PASS
+        return EXIT_NOT_PASS  # whoever read our output has gone
     except Exception as error:
         if os.environ.get("STATIONTEST_TRACEBACK") == "1":
             _print_traceback(error)
         else:
             what = f"{type(error).__name__}: {error}".splitlines()[0]
             hint = "this is a fault of stationtest, not of your files; STATIONTEST_TRACEBACK=1 shows where"
-            print(f"internal error: {what}; {hint}", file=sys.stderr)
+            _say(f"internal error: {what}; {hint}")
         return EXIT_INTERNAL
+    finally:
+        sys.stdout = given
+
+
+def _command(argv: Sequence[str] | None) -> int:
+    args, unknown = parser().parse_known_args(argv)
+    if unknown:
+        _not_known(args.command, unknown)
+    args.argv = ["stationtest", *(sys.argv[1:] if argv is None else argv)]
+    code: int = importlib.import_module(f"stationtest.commands.{args.command}").body(args)
+    return code
+
+
+def _nowhere() -> TextIO:
+    """In place of a stream that was closed, as by `>&-`."""
+    return open(os.devnull, "w")
+
+
+def _say(text: str) -> None:
+    """On stderr; where that cannot be written either, the exit code is all that is left to tell."""
+    with contextlib.suppress(OSError):
+        print(text, file=sys.stderr, flush=True)
 
 
 def _not_known(command: str, words: Sequence[str]) -> NoReturn:

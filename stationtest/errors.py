@@ -40,7 +40,7 @@ CODES: dict[str, str] = {
     "no-file": "a file that is named does not exist",
     "outside-folder": "a path that leaves the station folder",
     "exists": "something is already there and is not written over",
-    "cannot-write": "the disk is full or the folder may not be written",
+    "cannot-write": "the disk is full, or the folder or what is printed may not be written",
     # readings
     "no-form": "no entry under `recordings:` says how this file is written",
     "missing-column": "a column that the form names is not in the file",

@@ -2,11 +2,52 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from typing import Any
+
+from stationtest.errors import usage
 
 Progress = Callable[[str, int, int | None], None]
+
+
+class Told:
+    """A stream that commands print to, of text or of bytes. What keeps it from being written (a full disk behind `> FILE`) is a
+    problem of the user's, told apart here from every other OSError: `UsageError` 'cannot-write'. A reader that has gone stays
+    BrokenPipeError.
+    """
+
+    def __init__(self, stream: Any) -> None:
+        self._stream = stream
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._stream, name)
+
+    @property
+    def buffer(self) -> Told:
+        return Told(self._stream.buffer)
+
+    def write(self, text: Any) -> Any:
+        with self._refusing():
+            return self._stream.write(text)
+
+    def flush(self) -> None:
+        with self._refusing():
+            self._stream.flush()
+
+    @contextmanager
+    def _refusing(self) -> Iterator[None]:
+        try:
+            yield
+        except OSError as error:
+            with suppress(OSError, ValueError):  # else the interpreter would complain once more when it ends
+                os.dup2(os.open(os.devnull, os.O_WRONLY), self._stream.fileno())
+            if isinstance(error, BrokenPipeError):
+                raise
+            why = (error.strerror or str(error)).lower()
+            raise usage(f"what this command prints cannot be written: {why}", "cannot-write") from error
 
 
 def table(headers: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
