@@ -15,7 +15,7 @@ import sys
 from collections.abc import Callable, Sequence
 from typing import NoReturn, TextIO
 
-from stationtest.errors import EXIT_INTERNAL, EXIT_NOT_PASS, EXIT_USAGE, StationtestError
+from stationtest.errors import EXIT_INTERNAL, EXIT_NOT_PASS, EXIT_USAGE, StationtestError, usage
 from stationtest.version import VERSION
 
 EXIT_STOPPED = 130  # as shells have it for a program that was stopped by the keyboard
@@ -186,6 +186,9 @@ def _command(argv: Sequence[str] | None) -> int:
     if unknown:
         _not_known(args.command, unknown)
     args.argv = ["stationtest", *(sys.argv[1:] if argv is None else argv)]
+    for word in args.argv:
+        if any("\ud800" <= char <= "\udfff" for char in word):  # what is not UTF-8 arrives so (PEP 383)
+            raise usage("a record cannot name what is typed here, since it is not UTF-8 text: " + ascii(word)[1:-1])
     code: int = importlib.import_module(f"stationtest.commands.{args.command}").body(args)
     return code
 

@@ -45,6 +45,6 @@ def write_report(record: Record, path: str | os.PathLike[str]) -> None:
     """The page of a record, as one HTML file. Never over something else."""
     html = render(cast("dict[str, Any]", record)).encode()
     path = Path(path)
-    if path.exists() and path.read_bytes() != html:
+    if path.exists() and not (path.is_file() and path.read_bytes() == html):
         raise usage(f"{path} exists and holds something else; name another file", "exists")
     safe_write.write(str(path), html)

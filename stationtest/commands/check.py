@@ -174,7 +174,7 @@ def _print_warnings(found: Suite) -> None:
         print(f"warning: run.yaml: {text}")
     for text in register.unregistered(found):
         print(f"warning: {text}")
-    for caution in (*claims.not_recorded(found), *as_found.cautions(found)):
+    for caution in (*claims.not_recorded(found), *claims.little_asked(found), *as_found.cautions(found)):
         print(f"warning: {caution['text']}")
 
 

@@ -22,9 +22,12 @@ MOST_WORDS = 8
 
 
 def body(args: argparse.Namespace) -> int:
+    from stationtest.files.paths import NOT_A_FILE, is_endless
     from stationtest.sources import looking, proposing
 
     for path in (args.recording, *([args.other] if args.other else [])):
+        if is_endless(path):
+            raise usage(f"{NOT_A_FILE}; found {shown(path)}", "unreadable")
         if not os.path.isfile(path):
             raise usage(f"there is no file {shown(path)}", "no-file")
     suite, key = _station_of(args.recording)

@@ -7,9 +7,12 @@ from typing import Literal
 
 from stationtest.engine import as_found
 from stationtest.files.paths import matches
-from stationtest.files.words import listed
+from stationtest.files.suggest import allowed_words
+from stationtest.files.words import listed, share_text
 from stationtest.model.case import Suite
 from stationtest.model.record import CaseResult, Caution, RequirementRow, Source
+
+LITTLE = 0.5  # a reliability or a confidence below it is hardly ever meant
 
 
 def requirements(suite: Suite, cases: Sequence[CaseResult]) -> list[RequirementRow]:
@@ -33,6 +36,19 @@ def _requirement(name: str, text: str, on_list: bool, verified_by: str | None, c
         state = "shown" if all(case["verdict"] == "pass" for case in cases) else "not shown"
     ids = [case["id"] for case in cases]
     return {"id": name, "text": text, "listed": on_list, "cases": ids, "verified_by": verified_by, "state": state}
+
+
+def little_asked(suite: Suite) -> list[Caution]:
+    """The cases that would pass with more trials wrong than right, or more often wrong than right: 0.95 % is soon written where
+    95 % is meant."""
+    asked = [
+        f"{case.id} ({key} {share_text(share)})"
+        for case in suite.cases
+        for key, share in (("reliability", case.evidence.reliability), ("confidence", case.evidence.confidence))
+        if share is not None and share < LITTLE
+    ]
+    text = f"Less than {share_text(LITTLE)} is asked, which shows next to nothing: {allowed_words(asked)}."
+    return [{"title": "Little is asked", "text": text}] if asked else []
 
 
 def corrected(suite: Suite, cases: Sequence[CaseResult]) -> list[Caution]:

@@ -58,9 +58,11 @@ def planned_trials(evidence: Evidence) -> int | None:
 
 
 def at_least_text(share: float, asked: float | None = None) -> str:
-    """A lower bound, to 0.1 %; finer where that would print it as what was asked though it is below. The record has all
-    digits."""
-    return _percent(share, asked)
+    """A lower bound, to 0.1 %; finer where that would print it as what was asked though it is below, and cut where it would
+    print 100 %. The record has all digits."""
+    if share in (0.0, 1.0) or share < 0.9995:
+        return _percent(share, asked)
+    return f"{math.floor(share * 1e9 + 1e-3) / 1e7:.9g} %"
 
 
 def at_most_text(share: float, asked: float | None = None) -> str:

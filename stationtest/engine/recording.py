@@ -94,6 +94,7 @@ def assemble(
             *as_found.cautions(suite),
             *claims.corrected(suite, cases),
             *claims.not_recorded(suite),
+            *claims.little_asked(suite),
             *register.cautions(views, suite),
         ],
     }

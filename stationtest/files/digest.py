@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import hashlib
 
+from stationtest.files.paths import open_file
+
 
 def sha256_file(path: str) -> tuple[str, int]:
     """Hexadecimal digest and number of bytes; the file is read in pieces."""
-    with open(path, "rb") as file:
+    with open_file(path) as file:
         digest = hashlib.file_digest(file, "sha256")
         return digest.hexdigest(), file.tell()
 

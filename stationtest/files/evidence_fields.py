@@ -11,6 +11,8 @@ from stationtest.files.words import listed
 
 Told = tuple[tuple[str, ...], str, str]
 
+MOST_NONCONFORMING = 10_000
+
 
 class EvidenceFields(Fields):
     """How much evidence a case needs: reliability and confidence, or trials, or duration, or runs."""
@@ -53,6 +55,13 @@ def evidence_problems(evidence: EvidenceFields) -> Iterator[Told]:
                 "this key is missing; it says of what the reliability is claimed; allowed presentations, specimens",
                 "missing-key",
             )
+    if evidence.nonconforming > MOST_NONCONFORMING:
+        yield (
+            ("nonconforming",),
+            f"so many accepted make a plan that nobody can present; found at most {evidence.nonconforming}; "
+            f"allowed at most 0 up to at most {MOST_NONCONFORMING}",
+            "wrong-value",
+        )
     if evidence.of == "specimens" and evidence.presented is None:
         yield ("presented",), "this key is missing; it says how often each specimen is presented", "missing-key"
     if evidence.presented is not None and evidence.of != "specimens":

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import errno
 import fnmatch
 import os
+import re
 from dataclasses import dataclass
+from io import BufferedReader
 
 from stationtest.files.suggest import nearest
 from stationtest.files.words import shown
+
+NO_NAME = re.compile("[\0\ud800-\udfff]")  # what is not UTF-8 in the name of a file arrives as surrogates (PEP 383)
+NOT_TEXT = "a record cannot name a file whose name is not UTF-8 text"
+NOT_A_FILE = "it is a pipe, a socket or a device, and only files are read, since a record must hold what was in them"
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,13 +46,15 @@ class Folder:
 
     def problem(self, relative: str) -> tuple[str, str] | None:
         """Message and code if the file may not be used or is not there."""
+        if NO_NAME.search(relative):
+            return f"{NOT_TEXT}; found {shown(relative)}", "no-file"
         if not self.allow_outside and not self.inside(relative):
             return (
                 f"this path leaves the station folder; found {shown(relative)}; allowed files inside it, or --allow-outside",
                 "outside-folder",
             )
         if os.path.exists(self.join(relative)):
-            return None
+            return (f"{NOT_A_FILE}; found {shown(relative)}", "unreadable") if is_endless(self.join(relative)) else None
         folder = os.path.dirname(self.join(relative))
         try:
             beside = [os.path.join(os.path.dirname(relative), name).replace(os.sep, "/") for name in sorted(os.listdir(folder))]
@@ -53,6 +62,20 @@ class Folder:
             beside = []
         near = nearest(relative, beside)
         return f"there is no file {shown(relative)}" + (f"; did you mean {shown(near)}?" if near else ""), "no-file"
+
+
+def open_file(path: str) -> BufferedReader:
+    """A file to read. OSError, in words of ours, also for what is no file: opening a pipe would wait for ever."""
+    if NO_NAME.search(os.path.basename(path)):
+        raise OSError(errno.EINVAL, NOT_TEXT)
+    if is_endless(path):
+        raise OSError(errno.EINVAL, NOT_A_FILE)
+    return open(path, "rb")
+
+
+def is_endless(path: str) -> bool:
+    """Whether there is something that is neither a file nor a folder, links followed."""
+    return os.path.exists(path) and not os.path.isfile(path) and not os.path.isdir(path)
 
 
 def typed(station: str, path: str) -> str:

@@ -16,6 +16,7 @@ from stationtest.files.suggest import nearest
 
 _MOST_NS = 2**53
 _MOST_OFFSET_NS = 2**62
+_MOST_SHOWN = 0.999999  # beyond it no number of trials that anybody presents shows a share
 
 
 def wrong(what: str, found: object = None, allowed: str = "", code: str = "wrong-value") -> PydanticCustomError:
@@ -103,7 +104,7 @@ def _measured(text: str, what: str) -> Decimal:
         raise wrong(f"this is not {what}", text, _allowed(what))
     number, unit = match.groups()
     if unit is None:
-        raise wrong(f"a bare number needs a unit: {number} {example.split()[1]}", text, _allowed(what))
+        raise wrong(f"a bare number needs a unit: {_with_unit(number, example.split()[1])}", text, _allowed(what))
     if unit not in units:
         other = next((kind for kind, (others, _) in _KINDS.items() if unit in others), None)
         if other is not None:  # no misspelling, and the number would not mean the same
@@ -112,6 +113,13 @@ def _measured(text: str, what: str) -> Decimal:
         hint = f"; did you mean {number} {near}?" if near else ""
         raise wrong(f"`{words.shown(unit, 20)}` is no unit of {what}{hint}", text, _allowed(what))
     return Decimal(number) * units[unit]
+
+
+def _with_unit(number: str, unit: str) -> str:
+    """What was probably meant by a bare number: 0.95 is a share of the whole, and 0.95 % would ask for next to nothing."""
+    if unit == "%" and abs(Decimal(number)) <= 1:
+        return f"{words.share_text(float(number))}, if {number} of the whole is meant"
+    return f"{number} {unit}"
 
 
 def amount(text: str) -> tuple[Decimal, str] | None:
@@ -265,10 +273,10 @@ def share(value: object) -> float:
 
 
 def open_share(value: object) -> float:
-    """A share above 0 % and below 100 %: a reliability or a confidence."""
+    """A share above 0 % and at most 99.9999 %: a reliability or a confidence."""
     amount = share(value)
-    if not 0 < amount < 1:
-        raise wrong("no number of trials can show this", value, "more than 0 % and less than 100 %")
+    if not 0 < amount <= _MOST_SHOWN:
+        raise wrong("no number of trials can show this", value, "more than 0 % and at most 99.9999 %")
     return amount
 
 

@@ -13,7 +13,7 @@ from stationtest.errors import FileProblems, Problem
 from stationtest.files import tables_checks
 from stationtest.files.field_problems import locate, typed
 from stationtest.files.names import Names
-from stationtest.files.paths import Folder
+from stationtest.files.paths import Folder, open_file
 from stationtest.files.recording_model import numbers, truth_columns
 from stationtest.files.tables_fields import LoggedFields, RecordingFileFields, TableFields
 from stationtest.files.time_fields import turn_ns
@@ -43,7 +43,7 @@ def opened(folder: Folder, path: str, station: Station) -> RecordingTables:
     """The tables of the recording at a path relative to the folder. FileProblems holds every problem of the file."""
     shown = folder.join(path)
     try:
-        with open(shown, "rb") as file:
+        with open_file(shown) as file:
             data = file.read(MAX_BYTES + 1)
     except OSError as error:
         said_ = f"the file cannot be opened: {(error.strerror or '').lower()}"

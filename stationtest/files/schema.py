@@ -19,7 +19,7 @@ from pydantic.json_schema import GenerateJsonSchema
 from stationtest.files import safe_write
 from stationtest.files.case_fields import CaseFileFields, RowFields, WrittenCase
 from stationtest.files.fields import Fields
-from stationtest.files.paths import Folder
+from stationtest.files.paths import Folder, open_file
 from stationtest.files.run_file import RunFields
 from stationtest.files.scalars import CaseId, Names
 from stationtest.files.scene_fields import SceneFields
@@ -62,7 +62,7 @@ def write(folder: str, expectations: Mapping[str, ExpectationPart] | None = None
     """
     place = Folder(folder)
     try:
-        with open(place.join(FILE), "rb") as file:
+        with open_file(place.join(FILE)) as file:
             root = parse(file.read(MAX_BYTES + 1), FILE).root
     except OSError as error:
         raise no_station(folder) from error
@@ -99,7 +99,7 @@ def _editor_line(path: str, schema: str) -> bool:
     """Puts the line that tells editors where the schema is on top of a file, in place of an older one. True if the file was
     changed.
     """
-    with open(path, "rb") as file:
+    with open_file(path) as file:
         data = file.read()
     mark, body = (data[:3], data[3:]) if data.startswith(b"\xef\xbb\xbf") else (b"", data)
     end = b"\r\n" if b"\r\n" in body else b"\n"

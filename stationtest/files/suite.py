@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from stationtest.errors import FileProblems, Problem, UsageError, usage
 from stationtest.files import digest
 from stationtest.files.names import Names
-from stationtest.files.paths import Folder, beside_recording, matches
+from stationtest.files.paths import Folder, beside_recording, matches, open_file
 from stationtest.files.scene_files import read_scenes, scene_files
 from stationtest.files.station_file import FILE, StationFile, read_station
 from stationtest.files.suggest import allowed_words
@@ -200,12 +200,11 @@ class _Loader:
         """The bytes of a file; a problem, and None, where it cannot be opened. It is one of the inputs from then on."""
         path = self.folder.join(file)
         try:
-            with open(path, "rb") as opened:
-                data = opened.read(MAX_BYTES + 1)
+            with open_file(path) as source:
+                data = source.read(MAX_BYTES + 1)
         except OSError as error:
-            self.problems.append(
-                Problem(Place(path, 0, 0), "", f"the file cannot be opened: {(error.strerror or '').lower()}", "unreadable")
-            )
+            said = f"the file cannot be opened: {(error.strerror or '').lower()}"
+            self.problems.append(Problem(Place(path, 0, 0), "", said, "unreadable"))
             return None
         self.files[file] = InputFile(path=file, role=role, sha256=digest.sha256_bytes(data), bytes=len(data))
         return data

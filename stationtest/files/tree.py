@@ -29,6 +29,7 @@ FAST: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 _EMPTY = frozenset(("", "~", "null", "Null", "NULL"))
 _HEADER = re.compile("[|>][-+0-9]*#")
 _UNSEEN = re.compile("[^\n\x20-\x7e\xa0-\u2027\u202a-\ud7ff\ue000-\ufefe\uff00-\ufffd\U00010000-\U0010ffff]")
+_NO_TEXT = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff]")  # only an escape can give them; no path may hold them
 
 
 class Word(str):
@@ -242,6 +243,10 @@ class _Builder:
         text: str = event.value
         word = Word(text)
         word.line, word.column, word.quoted = mark.line + 1, mark.column + 1, bool(event.style)
+        if word.quoted and (strange := _NO_TEXT.search(text)):
+            said = f"this text holds a character that is no text (U+{ord(strange[0]):04X}); leave the escape out"
+            self._problem(word.line, word.column, said, "wrong-value")
+            word = self._word(Hole, event, _NO_TEXT.sub("", text))
         top = self.stack[-1] if self.stack else None
         if text in _EMPTY and not word.quoted:
             self._put(word, event)

@@ -13,6 +13,7 @@ from typing import Any, Protocol
 import pyarrow as pa
 
 from stationtest.errors import readings_error
+from stationtest.files.paths import NOT_A_FILE
 from stationtest.files.words import listed as in_words
 from stationtest.files.words import shown
 from stationtest.model.parts import ReadingFormatPart, resolve
@@ -71,6 +72,8 @@ def _parts(place: Path, path: str, formats: Mapping[str, ReadingFormatPart]) -> 
     """Files of a recording with their names for messages."""
     if place.is_file():
         return [(place, path)]
+    if not place.is_dir() and place.exists():
+        raise readings_error(path, 0, "readings", NOT_A_FILE, "unreadable")
     if not place.is_dir():
         raise readings_error(path, 0, "readings", f"there is no file {shown(path)}", "no-file")
     suffixes = {suffix for part in formats.values() for suffix in part.suffixes}

@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from functools import lru_cache
 
-MOST = 10**9
+MOST = 10**11  # more than any plan that a file may ask for
 FEW, SMALL = 500, 1e-290  # up to here the binomial terms are summed one by one, which saves loading scipy
 _ROUNDING = 1e-12  # relative: 0.9 ** 2 is not more than 0.81
 
@@ -44,7 +44,7 @@ def shows(n: int, nonconforming: int, reliability: float, confidence: float) -> 
 def smallest(reliability: float, confidence: float, nonconforming: int = 0) -> int:
     """The least number of trials of which `nonconforming` may fail to conform and the claim still holds.
 
-    Raises ValueError for shares that are not between 0 and 1, and where more than a milliard trials would be needed.
+    Raises ValueError for shares that are not between 0 and 1, and where more than `MOST` trials would be needed.
     """
     if not (0 < reliability < 1 and 0 < confidence < 1 and nonconforming >= 0):
         raise ValueError(f"no plan for {reliability} at {confidence} with {nonconforming} nonconforming")

@@ -425,6 +425,9 @@ def test_a_bound_below_what_was_asked_is_never_printed_as_that() -> None:
 
 def test_an_upper_bound_below_one_is_never_printed_as_one() -> None:
     assert at_least_text(0.95049) == "95.0 %"
+    # 0.05 ** (1 / n): 29956 clean trials show 99.99 %, which 0.1 % would print as 100
+    assert at_least_text(0.05 ** (1 / 29956)) == "99.99 %" and at_least_text(0.05 ** (1 / 10**9)) == "99.9999997 %"
+    assert at_least_text(0.9999) == "99.99 %" and at_least_text(1.0) == "100.0 %"
     assert at_most_text(0.99914) == "99.9 %"
     assert at_most_text(0.99996) == "99.996 %"
     assert at_most_text(1.0) == "100.0 %"

@@ -181,7 +181,47 @@ CASE_PROBLEMS: list[tuple[str, str, list[str]]] = [
         [
             (
                 "cases/a.case.yaml:2:25: evidence.reliability: no number of trials can show this; found 100 %; "
-                "allowed more than 0 % and less than 100 % [wrong-value]"
+                "allowed more than 0 % and at most 99.9999 % [wrong-value]"
+            ),
+        ],
+    ),
+    (
+        "reliability: 95 %",
+        "reliability: 99.9999999999 %",
+        [
+            (
+                "cases/a.case.yaml:2:25: evidence.reliability: no number of trials can show this; found 99.9999999999 %; "
+                "allowed more than 0 % and at most 99.9999 % [wrong-value]"
+            ),
+        ],
+    ),
+    (
+        "of: presentations",
+        "of: presentations, nonconforming: at most 100000000",
+        [
+            (
+                "cases/a.case.yaml:2:83: evidence.nonconforming: so many accepted make a plan that nobody can present; "
+                "found at most 100000000; allowed at most 0 up to at most 10000 [wrong-value]"
+            ),
+        ],
+    ),
+    (
+        "reliability: 95 %",
+        "reliability: 0.95",
+        [
+            (
+                "cases/a.case.yaml:2:25: evidence.reliability: a bare number needs a unit: 95 %, if 0.95 of the whole is meant; "
+                "found 0.95; allowed a number with its unit (%), such as 95 % [wrong-value]"
+            ),
+        ],
+    ),
+    (
+        "reliability: 95 %",
+        "reliability: 1",
+        [
+            (
+                "cases/a.case.yaml:2:25: evidence.reliability: a bare number needs a unit: 100 %, if 1 of the whole is meant; "
+                "found 1; allowed a number with its unit (%), such as 95 % [wrong-value]"
             ),
         ],
     ),

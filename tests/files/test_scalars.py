@@ -124,7 +124,7 @@ def test_values(kind: Any, text: object, value: object) -> None:
             "a duration is due here; found a list; allowed a number with its unit (ns, us, ms, s, min, h), such as 40 ms",
         ),
         (s.Share, "101 %", "a share is out of range; found 101 %; allowed 0 % to 100 %"),
-        (s.OpenShare, "100 %", "no number of trials can show this; found 100 %; allowed more than 0 % and less than 100 %"),
+        (s.OpenShare, "100 %", "no number of trials can show this; found 100 %; allowed more than 0 % and at most 99.9999 %"),
         (s.Number, "5.", "this is not a number; found 5.; allowed a number such as 0.012"),  # Y23
         (s.Number, "012", "this is not a number; found 012; allowed a number such as 0.012"),  # octal to YAML 1.1
         (s.Number, ".nan", "this is not a number; found .nan; allowed a number such as 0.012"),

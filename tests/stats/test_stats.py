@@ -137,13 +137,30 @@ def test_rates() -> None:
     assert upper_rate(0, 0, 0.95) is None
 
 
+@pytest.mark.parametrize("reliability", [1e-6, 0.5, 0.999999])
+@pytest.mark.parametrize("confidence", [1e-6, 0.95, 0.999999])
+@pytest.mark.parametrize("accepted", [0, 1, 10_000])
+def test_a_plan_for_whatever_a_file_may_ask(reliability: float, confidence: float, accepted: int) -> None:
+    """The least n whose binomial sum leaves the stated risk, by scipy's own sum (bdtr); for none accepted by logarithms; of
+    milliards of trials by the limit of Poisson (Siméon-Denis Poisson 1837), since bdtr counts to 2**31."""
+    n = smallest(reliability, confidence, accepted)
+    if n >= 2**31:
+        assert n == pytest.approx(special.gammaincinv(accepted + 1, confidence) / (1 - reliability), rel=1e-5)
+        return
+    assert special.bdtr(accepted, n, 1 - reliability) <= (1 - confidence) * (1 + 1e-6)
+    if n - 1 > accepted:
+        assert special.bdtr(accepted, n - 1, 1 - reliability) > (1 - confidence) * (1 - 1e-6)
+    if not accepted:
+        assert n == max(1, math.ceil(math.log1p(-confidence) / math.log(reliability)))
+
+
 def test_refusals() -> None:
     for call in (
         lambda: lower_bound(3, 2, 0.95),
         lambda: upper_bound(1, 2, 1.0),
         lambda: smallest(1.0, 0.95),
         lambda: smallest(0.5, 0.0),
-        lambda: smallest(1 - 1e-12, 0.95),
+        lambda: smallest(1 - 1e-14, 0.95),
         lambda: upper_count(-1, 0.95),
     ):
         with pytest.raises(ValueError, match=r"\w"):
