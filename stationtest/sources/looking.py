@@ -27,8 +27,8 @@ MOST_ROWS = 50_000
 GAP_OF_STEPS = 3
 FINEST_GRID_NS = 100_000  # finer stamps are as good as exact, or digits that a log was written with
 FEWEST_STEPS = 10  # from which on a common divisor of steps is hardly one by chance
-ON = ("1", "true", "wahr", "on", "an", "ein", "high", "-1", "yes", "y", "ja", "j", "vrai", "oui", "x")
-OFF = ("0", "false", "falsch", "off", "aus", "low", "no", "n", "nein", "faux", "non")
+ON = ("1", "true", "wahr", "on", "an", "ein", "high", "-1", "yes", "y", "ja", "j", "vrai", "oui", "lit", "x")
+OFF = ("0", "false", "falsch", "off", "aus", "low", "no", "n", "nein", "faux", "non", "dark")
 NUMBER = {"point": re.compile(r"[-+]?\d+(\.\d+)?([eE][-+]?\d+)?"), "comma": re.compile(r"[-+]?\d+(,\d+)?([eE][-+]?\d+)?")}
 WHOLE = re.compile(r"[-+]?\d*")
 DATE = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d([.,]\d+)?)?(Z|[+-]\d\d:?\d\d)?")
@@ -252,17 +252,25 @@ def on_and_off(columns: Sequence[Column]) -> tuple[list[str], list[str]]:
 
 
 def _counter(found: Looked) -> Column | None:
-    """A column of whole numbers, one more in each row, in a table that has words but no readings: a sensor has three bands or
-    more, so one further column of whole numbers is that of the specimens. One whose unit is that of a time is none."""
-    numbers = found.of_kind("number")
-    if not found.of_kind("words") or len(numbers) > 2 or not all(all(map(WHOLE.fullmatch, one.counts)) for one in numbers):
+    """A column of whole numbers, one more in each row, of trials rather than samples: the table has words that turn with most
+    rows, as parts do in trials and never in a stream, or words and no readings (a sensor has three bands or more, so one further
+    column of whole numbers is that of the parts). One whose unit is that of a time is none."""
+    numbers, words = found.of_kind("number"), found.of_kind("words")
+    whole = [column for column in numbers if all(map(WHOLE.fullmatch, column.counts))]
+    if not words or not (any(map(_turns, words)) or len(whole) == len(numbers) <= 2):
         return None
-    for column in numbers:
+    for column in whole:
         timed = UNIT.search(column.unit) or UNIT.search(column.name)
         if not timed and "" not in column.counts and len(column.cells) > 2 and (np.diff(column.numbers()) == 1).all():
             column.kind = "counter"
             return column
     return None
+
+
+def _turns(words: Column) -> bool:
+    """Whether a column of words has another one in more than half of the rows than in the row before."""
+    cells = np.array(words.cells, object)
+    return bool((cells[1:] != cells[:-1]).mean() > 0.5) if len(cells) > 2 else False
 
 
 def _time(found: Looked) -> TimeColumn | None:

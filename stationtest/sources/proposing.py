@@ -37,6 +37,7 @@ def entry(found: Looked, station: Station | None) -> Iterator[str]:
         counted = f"{scalar(found.counter.name)} only numbers the rows" if found.counter else "no column rises from row to row"
         yield f"    rows: trials    # {counted}"
         yield from ("    " + line for line in _trials(found, station))
+        yield from _sensor(found, station) if found.of_kind("number") else ()
         return
     if time is None:
         yield "    # no column rises from row to row, so this may be a table of trials: rows: trials"
@@ -155,7 +156,7 @@ def _trials(found: Looked, station: Station | None) -> Iterator[str]:
         specimen = next((column for column in parts if _is_of(column, target)), None)
         if specimen is not None:
             yield f"specimen: {scalar(specimen.name)}    # a guess: each word stands with one target only"
-        if left := [scalar(column.name) for column in parts if column is not specimen]:
+        if left := [scalar(column.name) for column in parts if column is not specimen and column.kind == "words"]:
             yield f"# set, item or a condition, perhaps: {listed(left)}"
     columns = found.of_kind("digital")
     void = next((one for one in columns if any(word in one.name.casefold() for word in VOID)), None)

@@ -95,7 +95,7 @@ def test_what_a_table_of_trials_does_not_say_is_asked(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("on", "off"),
     [("an", "aus"), ("EIN", "AUS"), ("ja", "nein"), ("yes", "no"), ("on", "off"), ("On", "Off"), ("TRUE", "FALSE"),
-     ("WAHR", "FALSCH"), ("oui", "non"), ("1", "0"), ("j", "n"), ("y", "n")],
+     ("WAHR", "FALSCH"), ("oui", "non"), ("lit", "dark"), ("1", "0"), ("j", "n"), ("y", "n")],
 )  # fmt: skip
 def test_words_for_on_and_off(tmp_path: Path, on: str, off: str) -> None:
     folder = station(tmp_path, hand(on, off))
@@ -107,7 +107,8 @@ def test_words_for_on_and_off(tmp_path: Path, on: str, off: str) -> None:
     [
         ("no,part,lamp\n1,mint,an\n2,mint,an\n3,mint,aus\n", "counter"),
         ("no,part,nr,lamp\n1,mint,7,an\n2,mint,8,an\n3,mint,7,aus\n", "counter"),  # with the number of the specimen
-        ("t,r,g,b,part\n0,1,2,3,mint\n1,2,3,4,mint\n2,3,4,6,\n", "time"),  # readings: it is a stream
+        ("no,r,g,b,part\n1,1,2,3.5,mint\n2,2,3,4,chamomile\n3,3,4,6,mint\n", "counter"),  # readings, another part in each row
+        ("t,r,g,b,part\n0,1,2,3,mint\n1,2,3,4,mint\n2,3,4,6,\n3,3,4,6,\n", "time"),  # readings: it is a stream
         ("t ms,part,lamp\n1,mint,an\n2,mint,an\n3,mint,aus\n", "time"),  # its name says a unit
         ("t,part,lamp\n[ms],,\n1,mint,an\n2,mint,an\n3,mint,aus\n", "time"),  # the line of units does
         ("t,lamp\n1,an\n2,an\n3,aus\n", "time"),  # nothing may say what was presented
