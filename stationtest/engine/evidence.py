@@ -151,7 +151,7 @@ def counted(evidence: Evidence, trials: Trials, first_open: str) -> Shown:
         reason = f"{n} {units} of {came} specimens; the plan needs at least {least} specimens"
     elif low is None:
         verdict = Verdict.PASS
-        reason = "one run, judged by itself" if n == 1 else f"{n - wrong_used} of {n} runs conform, each judged by itself"
+        reason = runs_text(n) if not wrong_used else f"{n - wrong_used} of {runs_text(n)}, conform"
     else:
         verdict, reason = Verdict.PASS, f"{n - wrong_used} of {n} {units} conform: at least {at_least_text(low)} {at}"
     if found > considered and verdict is Verdict.PASS:
@@ -230,13 +230,18 @@ def rate_text(events: int, duration_ns: int, confidence: float) -> str:
     return f"at most 1 in {math.floor(seconds / size * 10) / 10:g} {unit} on average, at {share_text(confidence)} confidence"
 
 
+def runs_text(n: int) -> str:
+    """What is claimed of whole runs: nothing of others."""
+    return "one run, judged by itself" if n == 1 else f"{n} runs, each judged by itself"
+
+
 @lru_cache(maxsize=1024)
 def asked_words(evidence: Evidence, units: str) -> str:
     """The evidence a case asks for, in one sentence."""
     if evidence.duration_ns is not None:
         return f"{duration_text(evidence.duration_ns)} without an event"
     if evidence.runs is not None:
-        return "one run, judged by itself" if evidence.runs == 1 else f"{evidence.runs} runs"
+        return runs_text(evidence.runs)
     planned, accepted = planned_trials(evidence), evidence.nonconforming_at_most
     least = f", of at least {evidence.specimens_at_least} specimens" if evidence.specimens_at_least is not None else ""
     which = "pooled" if evidence.pooled else "of each"

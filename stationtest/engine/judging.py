@@ -258,6 +258,8 @@ def _claim(case: Case, strata: Sequence[Stratum], entries: Sequence[record.Strat
         specimens = stratum.specimens
         if asked.duration_ns is not None:
             text = shown_by.rate_text(entry["events"] or 0, entry["duration_ns"] or 0, confidence)
+        elif asked.runs is not None:
+            text = shown_by.runs_text(entry["found"])
         elif asked.of == "specimens" and asked.presented:
             each = f"a specimen presented {asked.presented} times is right all {asked.presented} times"
             text = f"{each}, for {entry['found']} specimens"

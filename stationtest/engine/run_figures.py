@@ -142,7 +142,8 @@ def times(suite: Suite, views: Sequence[View]) -> Iterator[Figure]:
     streams = [view for view in views if view.timed]
     for number, (origin, asked) in enumerate(_response_limits(suite).items(), 1):
         key = "response" if number == 1 else f"response-{number}"
-        words = f"Time from {ORIGINS.get(origin, f'the edge {origin}')} to the first own on-time that is seen for sure."
+        words = f"Time from {ORIGINS.get(origin, f'the edge {origin}')} to the first own on-time that is seen for sure"
+        words += "." if origin == "start" else "; below 0 it came before."
         if isinstance(origin, Edge):
             words += " Presentations during which it came."
         yield from _histogram(streams, key, f"response from {origin}", words, asked, origin)

@@ -474,6 +474,7 @@ def test_drift_of_level() -> None:
     assert (result["strata"][0]["lower_bound"], result["strata"][0]["upper_bound"]) == (None, None)
     within = run_case(table, case(of("mint"), run, drift={**asked, "at_most": "3.1 %"}))
     assert (within["verdict"], within["reason"]) == ("pass", "one run, judged by itself"), "a claim about no other run"
+    assert within["claim"] == "one run, judged by itself"
     assert (within["strata"][0]["lower_bound"], within["strata"][0]["upper_bound"]) == (None, None)
     two = run_case(table, case(of("mint"), Evidence(runs=2), drift={**asked, "at_most": "3.1 %"}))
     assert two["reason"] == "1 of 2 runs, none nonconforming: the plan needs 1 more clean one"
