@@ -112,6 +112,8 @@ def _print_station(found: Suite) -> None:
         print(f"  item {item.name}: at {', '.join(item.at)}; {_matching(item.matching)}")
     read = len(found.readings())
     seen = f"seen for sure from {station.scan.seen_ns / 1e6:g} ms"
+    if not station.scan.seen_ns:
+        seen = "every on-time, however short, counts as seen for sure; declare `scan` if a controller reads the outputs"
     print(f"  {len(found.cases)} case{'s' * (len(found.cases) != 1)}, {read} recording{'s' * (read != 1)}, {seen}")
 
 

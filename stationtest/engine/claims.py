@@ -99,6 +99,11 @@ def limits(suite: Suite, cases: Sequence[CaseResult], sources: Sequence[Source])
         )
     if "simulated" in bases:
         found.append("Verdicts on simulated readings say nothing about a station that was built.")
+    if not suite.station.scan.seen_ns and bases & {"computed", "simulated"}:
+        found.append(
+            "No scan is declared, so every computed on-time, however short, counts as seen for sure; a controller may miss one "
+            "that is shorter than its scan."
+        )
     if "by hand" in bases:
         found.append("Verdicts by hand rest on what a person saw; an output shorter than a person sees was not looked for.")
     if any(case["asked"]["of"] == "presentations" for case in executed):
