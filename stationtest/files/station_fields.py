@@ -37,6 +37,7 @@ from stationtest.files.scalars import (
     YesNo,
     wrong,
 )
+from stationtest.files.suggest import nearest
 from stationtest.model.station import LANGUAGE
 
 BANDS = {"linear RGB": ("red", "green", "blue"), "XYZ": ("X", "Y", "Z"), "CIELAB": ("L", "a", "b")}
@@ -54,7 +55,8 @@ def _language(value: object) -> str:
 
 def _reads(value: object) -> str:
     if not isinstance(value, str) or value not in READS:
-        raise wrong("what the sensor reads is not known", value, ", ".join(READS))
+        near = nearest(value, READS) if isinstance(value, str) else None
+        raise wrong("what the sensor reads is not known" + (f"; did you mean {near}?" if near else ""), value, ", ".join(READS))
     return str(value)
 
 

@@ -206,12 +206,13 @@ class CsvFile:
             self._refuse(row, "decimal", f"{head}; `decimal: comma` would make it a number")
         if self._form.decimal == "comma" and re.fullmatch(r"[-+]?\d*\.\d+", text):
             self._refuse(row, "decimal", f"{head}; `decimal: point` would make it a number")
-        if kind == "time" and re.fullmatch(r"[-+]?[\d.,]+", text):
+        if kind == "time" and re.fullmatch(r"[-+]?[\d.,]+([eE][-+]?\d+)?", text):
             said = f"{head}, which in {self._form.time_in} is finer than 1 ns or beyond all dates"
             self._refuse(row, "time.in", said, "bad-value")
         hint = "; `units_line: yes` would pass over it" if row == 0 and not self._form.units_line else ""
         number = "a whole number" if kind == "packed" else "a number"
-        self._refuse(row, "units_line" if hint else "", f"{head}, which is not {number}{hint}", "bad-value")
+        key = "units_line" if hint else getattr(kind, "key", "")  # a plain word where whoever asks knows no key
+        self._refuse(row, key, f"{head}, which is not {number}{hint}", "bad-value")
 
     def _refuse(self, row: int | None, key: str, message: str, code: str = "bad-dialect") -> NoReturn:
         self._where.refuse(row, key, message, code)

@@ -21,6 +21,18 @@ from stationtest.sources.checks import Names, Where
 VOID = ("void", "void")  # key among the digital columns of hand trials
 
 
+class As(str):
+    """What a column is read as, for readers; and the key of the file that names the column, for their messages."""
+
+    __slots__ = ("key",)
+    key: str
+
+    def __new__(cls, kind: str, key: str) -> As:
+        made = super().__new__(cls, kind)
+        made.key = key
+        return made
+
+
 @dataclass(frozen=True, slots=True)
 class Layout:
     """The mapped columns: `wanted` says for each column what it is read as ('time', 'number', 'digital', 'packed', 'text')."""
@@ -36,17 +48,18 @@ class Layout:
     def wanted(self) -> dict[str, str]:
         found: dict[str, str] = {}
         if self.form.time_column and not self.trials:
-            found[self.form.time_column] = "time"
+            found[self.form.time_column] = As("time", "time")
         for sensor in self.sensors:
-            found.update(dict.fromkeys(sensor.columns, "number"))
-        for _, signal in self.digital:
-            found[signal.column] = "digital" if signal.bit is None else "packed"
+            for band, column in zip(sensor.bands, sensor.columns, strict=True):
+                found[column] = As("number", f"sensors.{sensor.name}.columns.{band}")
+        for kind, signal in self.digital:
+            found[signal.column] = As("digital" if signal.bit is None else "packed", _key(kind, signal))
         if self.form.match is not None:
-            found[self.form.match.column] = "packed"
-        for column, _ in self.names.values():
-            found[column] = "text"
+            found[self.form.match.column] = As("packed", "match.column")
+        for column, names in self.names.values():
+            found[column] = As("text", names.key)
         if self.travel is not None and self.travel.column is not None:
-            found[self.travel.column] = "number"
+            found[self.travel.column] = As("number", "travel.column")
         return found
 
     @property

@@ -260,6 +260,26 @@ STATION_PROBLEMS: list[tuple[str, str, list[str]]] = [
     ),
     (
         "reads: linear RGB",
+        "reads: linear rgb",
+        [
+            (
+                "station.yaml:5:12: sensors.sachet.reads: what the sensor reads is not known; did you mean linear RGB?; found "
+                "linear rgb; allowed linear RGB, XYZ, CIELAB, bands [wrong-value]"
+            ),
+        ],
+    ),
+    (
+        "reads: linear RGB",
+        "reads: cielab",
+        [
+            (
+                "station.yaml:5:12: sensors.sachet.reads: what the sensor reads is not known; did you mean CIELAB?; found "
+                "cielab; allowed linear RGB, XYZ, CIELAB, bands [wrong-value]"
+            ),
+        ],
+    ),
+    (
+        "reads: linear RGB",
         "reads: RGB",
         [
             (
