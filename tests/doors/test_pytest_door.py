@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 import sys
 import xml.etree.ElementTree as ET
 from pathlib import Path
@@ -324,6 +325,15 @@ def test_the_fixture_gives_the_same_observations(door: pytest.Pytester) -> None:
     record = kit.record_of(door.path / "out")
     assert record["run"]["python_tests"] == 2
     assert record["result"]["counts"]["selected"] == 1
+
+
+def test_the_example_of_the_readme_holds(tmp_path: Path) -> None:
+    readme = (kit.ROOT / "README.md").read_text(encoding="utf-8")
+    (test,) = re.findall(r"```python\n(# test_more\.py.*?)```", readme, re.DOTALL)
+    shutil.copytree(kit.ROOT / "example_station", tmp_path / "station", ignore=shutil.ignore_patterns("runs"))
+    (tmp_path / "station" / "test_more.py").write_text(test, encoding="utf-8")
+    done = kit.pytest_run("station/test_more.py", cwd=tmp_path)
+    assert done.returncode == 0 and "1 passed" in done.stdout, done.stdout + done.stderr
 
 
 def test_a_recording_is_observed_once_a_session(door: pytest.Pytester, monkeypatch: pytest.MonkeyPatch) -> None:
