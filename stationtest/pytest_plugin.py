@@ -135,6 +135,8 @@ class StationDoor:
     def pytest_sessionfinish(self, session: pytest.Session, exitstatus: int | pytest.ExitCode) -> None:
         if hasattr(self.config, "workerinput") or self.config.getoption("collectonly"):
             return
+        if exitstatus == pytest.ExitCode.USAGE_ERROR and not self.notes:
+            return  # told when all was collected, as of a wrong -k or -m: no case was meant to run
         if self._session is not None or self.notes:
             interrupted = exitstatus == pytest.ExitCode.INTERRUPTED and "interrupted"
             stopped = str(session.shouldfail or session.shouldstop or interrupted or "")

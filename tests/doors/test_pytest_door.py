@@ -327,6 +327,16 @@ def test_the_fixture_gives_the_same_observations(door: pytest.Pytester) -> None:
     assert record["result"]["counts"]["selected"] == 1
 
 
+@pytest.mark.parametrize("words", [("-m", "URS_18 or URS", "--strict-markers"), ("-m", "("), ("-k", "GOOD 01")])
+def test_a_usage_error_says_nothing_of_cases(words: tuple[str, ...], door: pytest.Pytester) -> None:
+    """pytest tells these when all is collected, and ends with 4 (its reference: exit codes); no case was meant to run then."""
+    result = run(door, "station", *words, "--station-record=out")
+    assert result.ret == pytest.ExitCode.USAGE_ERROR == 4
+    said = "\n".join(result.outlines + result.errlines)
+    assert "ERROR: " in said and "not judged" not in said and "stationtest ==" not in said
+    assert not (door.path / "out").exists()
+
+
 def test_the_example_of_the_readme_holds(tmp_path: Path) -> None:
     readme = (kit.ROOT / "README.md").read_text(encoding="utf-8")
     (test,) = re.findall(r"```python\n(# test_more\.py.*?)```", readme, re.DOTALL)
