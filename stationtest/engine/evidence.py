@@ -143,7 +143,9 @@ def counted(evidence: Evidence, trials: Trials, first_open: str) -> Shown:
             reason += f"; {more}"
     elif still:
         reason = f"{judged} of {planned} {units}, {_nonconforming(wrong)}: {_more(still, wrong, accepted)}"
-        reason += f"; so far {judged} show at least {at_least_text(low, evidence.reliability)} {at}" if low is not None else ""
+        if low is not None:
+            shows = "shows" if judged == 1 else "show"
+            reason += f"; so far {judged} {shows} at least {at_least_text(low, evidence.reliability)} {at}"
     elif only is not None:
         reason = f"{n} {units}, {_nonconforming(wrong_used)}, but {only}"
     elif evidence.specimens_at_least is not None and len(trials.specimens or ()) < evidence.specimens_at_least:

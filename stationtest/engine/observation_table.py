@@ -68,7 +68,7 @@ def _piece(observed: SourceObservations, margins: Any, first: int, last: int) ->
         "sensor": name(shown.sensor[row], shown.sensors),
         "channel": name(column, did.channels),
         "fired": flags(did.fired[row, column]),
-        "silent": flags(did.silent[row, column]),
+        "silent": flags((did.silent & did.known)[row, column]),
         "perhaps": flags(did.perhaps[row, column]),
         "known": flags(did.known[row, column]),
         "basis": name(column, did.basis),

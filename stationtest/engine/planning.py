@@ -102,7 +102,8 @@ def needs(case: Case) -> str:
         return ""
     by_specimen = evidence.of == "specimens" and evidence.presented is not None
     unit = "specimens" if by_specimen else f"{case.unit}s"
-    labels = ", ".join(label for label, _ in case.strata)
+    named = [label for label, _ in case.strata]
+    labels = ("; " if any(", " in label for label in named) else ", ").join(named)
     many = (
         f"{len(case.strata)} × {each} = {len(case.strata) * each} {unit} ({labels})" if len(case.strata) > 1 else f"{each} {unit}"
     )

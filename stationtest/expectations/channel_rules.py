@@ -182,7 +182,7 @@ def _why(view: View, asked: Asked, row: int) -> str:
     wrong = np.flatnonzero(asked.bad[row]).tolist()
     if wrong:
         texts = [was_on(view, row, c) if asked.must_not[row, c] else was_off(view, row, c) for c in wrong[:3]]
-        more = f"; so were {len(wrong) - 3} more" if len(wrong) > 3 else ""
+        more = f"; so {'was' if len(wrong) == 4 else 'were'} {len(wrong) - 3} more" if len(wrong) > 3 else ""
         return "; ".join(texts) + more
     opened = np.flatnonzero(asked.open[row]).tolist()
     if opened:

@@ -16,6 +16,7 @@ from stationtest.files.suggest import nearest
 
 _MOST_NS = 2**53
 _MOST_OFFSET_NS = 2**62
+_MOST_NUMBER = 1e15  # so that no distance between numbers of a file overflows
 _MOST_SHOWN = 0.999999  # beyond it no number of trials that anybody presents shows a share
 
 
@@ -301,6 +302,8 @@ def number(value: object) -> float:
     _check_comma(text, allowed)
     if _NUMBER.fullmatch(text) is None or not math.isfinite(float(text)):
         raise wrong("this is not a number", text, allowed)
+    if abs(float(text)) > _MOST_NUMBER:
+        raise wrong("a number is out of range", text, "-1e15 to 1e15")
     return float(text) + 0.0
 
 

@@ -14,7 +14,7 @@ from typing import Any
 from stationtest.errors import Problem
 from stationtest.files.quantities import amount
 from stationtest.files.suggest import nearest
-from stationtest.files.tree import MAX_BYTES, Items, Map, parse
+from stationtest.files.tree import MAX_BYTES, TOO_LARGE, Items, Map, parse
 from stationtest.files.words import shown
 from stationtest.model.settings_found import Compared, Export, SettingKey, SettingsFound
 from stationtest.place import Place
@@ -29,7 +29,7 @@ def read(data: bytes, path: str) -> tuple[Values, list[Problem]]:
     """Values and their places by key. `.json` and `.yaml` may nest; anything else has a key and a value in each line, parted by
     `;`, a tab, `,` or `=`, whichever its first line has most of."""
     if len(data) > MAX_BYTES:
-        return {}, [Problem(Place(path, 1, 0), "", f"the file is too large; found {len(data)} bytes", "too-large")]
+        return {}, [Problem(Place(path, 1, 0), "", TOO_LARGE, "too-large")]
     suffix = os.path.splitext(path)[1].lower()
     try:
         text = data.decode("utf-8-sig")

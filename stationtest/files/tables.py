@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 from stationtest.errors import Problem
 from stationtest.files.suggest import allowed_words, nearest
-from stationtest.files.tree import MAX_BYTES
+from stationtest.files.tree import MAX_BYTES, TOO_LARGE
 from stationtest.files.words import listed, shown
 from stationtest.model.station import GRADES, Requirement, Specimen
 from stationtest.place import Place
@@ -109,7 +109,7 @@ def read(data: bytes, path: str, columns: tuple[str, ...], needed: tuple[str, ..
         return table
 
     if len(data) > MAX_BYTES:
-        return refuse(1, f"the file is too large; found {len(data)} bytes; allowed at most {MAX_BYTES}", "too-large")
+        return refuse(1, TOO_LARGE, "too-large")
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:

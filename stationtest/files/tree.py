@@ -22,6 +22,7 @@ from stationtest.place import Place
 MAX_DEPTH = 30
 MAX_NODES = 2_000_000
 MAX_BYTES = 20_000_000
+TOO_LARGE = f"the file is too large; found more than {MAX_BYTES} bytes; allowed at most {MAX_BYTES}"  # no more of it is read
 
 PURE: Any = yaml.SafeLoader
 FAST: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
@@ -91,7 +92,7 @@ def plain(node: Any) -> Any:
 def parse(data: bytes, path: str, loader: Any = None) -> Tree:
     """Bytes of a YAML file to its tree; `path` is only for messages. A byte-order mark and CRLF are accepted."""
     if len(data) > MAX_BYTES:
-        return _refused(path, 1, 1, f"the file is too large; found {len(data)} bytes; allowed at most {MAX_BYTES}", "too-large")
+        return _refused(path, 1, 1, TOO_LARGE, "too-large")
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:

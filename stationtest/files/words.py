@@ -72,6 +72,14 @@ def frequency_text(hertz: float) -> str:
     return f"{number_text(hertz)} Hz"
 
 
+def size_text(number: int) -> str:
+    """Bytes as a person would say them: `57.2 kB`."""
+    for unit, step in (("GB", 10**9), ("MB", 10**6), ("kB", 10**3)):
+        if number >= step:
+            return f"{number / step:.1f} {unit}"
+    return f"{number} bytes"
+
+
 def listed(words: Iterable[str], last: str = "and") -> str:
     """`a`, `a and b`, `a, b and c`."""
     items = list(words)

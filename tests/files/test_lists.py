@@ -57,7 +57,7 @@ def test_specimens() -> None:
         (b'id,text\nA,"b\n', ["r.csv:1: the file cannot be read as a table: unexpected end of data [bad-dialect]"]),
         (
             b"id,text\n" + b"x" * 20_000_000,
-            ["r.csv:1: the file is too large; found 20000008 bytes; allowed at most 20000000 [too-large]"],
+            ["r.csv:1: the file is too large; found more than 20000000 bytes; allowed at most 20000000 [too-large]"],
         ),
     ],
 )

@@ -90,7 +90,7 @@ def test_a_file_that_is_too_large_is_refused_without_reading_it_whole(tmp_path: 
     with open(tmp_path / "cases" / "b.case.yaml", "wb") as file:
         file.truncate(1_000_000_000)  # a sparse file of one line of 1 GB
     assert problems(tmp_path) == [
-        "cases/b.case.yaml:1:1: the file is too large; found 20000001 bytes; allowed at most 20000000 [too-large]"
+        "cases/b.case.yaml:1:1: the file is too large; found more than 20000000 bytes; allowed at most 20000000 [too-large]"
     ]
 
 

@@ -130,6 +130,8 @@ def test_values(kind: Any, text: object, value: object) -> None:
         (s.Number, ".nan", "this is not a number; found .nan; allowed a number such as 0.012"),
         (s.Number, "1_000", "this is not a number; found 1_000; allowed a number such as 0.012"),
         (s.Number, "1e999", "this is not a number; found 1e999; allowed a number such as 0.012"),
+        (s.Number, "1e300", "a number is out of range; found 1e300; allowed -1e15 to 1e15"),
+        (s.Number, "-1e16", "a number is out of range; found -1e16; allowed -1e15 to 1e15"),
         (s.Number, "9" * 400, f"this is not a number; found {'9' * 59}…; allowed a number such as 0.012"),
         (s.Positive, "0", "this number must be more than 0; found 0; allowed a number such as 0.012"),
         (s.Count, "1.0", "this is not a whole number of 0 or more; found 1.0; allowed a whole number such as 3"),

@@ -247,7 +247,7 @@ def test_depth(loader: object) -> None:
 
 def test_size() -> None:
     assert told(read(b"a: " + b"x" * 20_000_000)) == [
-        "1:1: the file is too large; found 20000003 bytes; allowed at most 20000000 [too-large]"
+        "1:1: the file is too large; found more than 20000000 bytes; allowed at most 20000000 [too-large]"
     ]
 
 

@@ -18,7 +18,7 @@ import pyarrow.parquet as pq
 
 from stationtest.errors import usage
 from stationtest.files import safe_write
-from stationtest.files.words import duration_text, shown
+from stationtest.files.words import duration_text, shown, size_text
 from stationtest.model.station import Sensor
 from stationtest.signals.batch import GRID, Batch
 from stationtest.sources.parquet_readings import SAYS_OF_ITSELF
@@ -131,7 +131,8 @@ def _fits(columns: Columns, first: Batch, rows: int, path: str) -> None:
     folder = Path(path).resolve().parent
     free = shutil.disk_usage(folder).free if folder.is_dir() else needed + LEFT_FREE
     if needed + LEFT_FREE > free:
-        said = f"the recording would take about {needed / 1e9:.3g} GB, and {free / 1e9:.3g} GB are free"
+        said = f"the recording would take about {size_text(needed)} beside {size_text(LEFT_FREE)} that stay free, and"
+        said += f" {size_text(free)} are free"
         raise usage(f"{shown(path, 200)} cannot be written: {said}; make the scene shorter", "cannot-write")
 
 
