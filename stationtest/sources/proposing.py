@@ -37,7 +37,7 @@ def entry(found: Looked, station: Station | None) -> Iterator[str]:
         counted = f"{scalar(found.counter.name)} only numbers the rows" if found.counter else "no column rises from row to row"
         yield f"    rows: trials    # {counted}"
         yield from ("    " + line for line in _trials(found, station))
-        yield from _sensor(found, station) if found.of_kind("number") else ()
+        yield from _sensor(found, station) if len(found.of_kind("number")) > 2 else ()  # three bands or more
         return
     if time is None:
         yield "    # no column rises from row to row, so this may be a table of trials: rows: trials"

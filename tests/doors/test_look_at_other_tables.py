@@ -92,6 +92,15 @@ def test_what_a_table_of_trials_does_not_say_is_asked(tmp_path: Path) -> None:
     assert '# on or off, to be named under inputs, channels or outputs: gelb and "grün"' in printed
 
 
+def test_parts_with_numbers_for_names_are_no_readings(tmp_path: Path) -> None:
+    """`specimen` may be a number; only three columns of numbers or more can be a sensor's bands."""
+    printed = looked(station(tmp_path, hand().replace(";M", ";1").replace(";C", ";2")) / HAND)
+    assert "specimen: Nr" in printed and "readings may be in" not in printed
+    bands = "".join(f"{k};{'mint' if k % 2 else 'chamomile'};{k}{k};{k},5;2,25;3\n" for k in range(1, 9))
+    printed = looked(station(tmp_path, "Versuch;Teil;Nr;rot;grün;blau\n" + bands) / HAND)
+    assert "rows: trials" in printed and "readings may be in" in printed
+
+
 @pytest.mark.parametrize(
     ("on", "off"),
     [("an", "aus"), ("EIN", "AUS"), ("ja", "nein"), ("yes", "no"), ("on", "off"), ("On", "Off"), ("TRUE", "FALSE"),
