@@ -16,7 +16,7 @@ from jsonschema import Draft202012Validator
 SINCE_1_0 = {  # keys that a minor version added: a record of 1.0 has none of them
     "Asked": {"name"},
     "CaseResult": {"not_judged_first", "by_condition", "without_corrections", "warnings"},
-    "Source": {"truth_by", "events", "events_count"},
+    "Source": {"truth_by", "composed_of", "events", "events_count"},
     "ResultPart": {"cautions", "corrections", "settings_as_found"},
 }
 
