@@ -214,10 +214,13 @@ class _Loader:
         return Tree(self.folder.join(file), None) if data is None else parse(data, self.folder.join(file))
 
     def _table(self, given: str | None, default: str, role: str) -> bytes | None:
-        if given is None and not os.path.isfile(self.folder.join(default)):
+        if given is None and not os.path.lexists(self.folder.join(default)):
             return None
         file = default if given is None else self.folder.relative(given, "")
-        return None if self.folder.problem(file) else self._bytes(file, role)
+        problem = self.folder.problem(file)
+        if problem and given is None:  # else it is told where it is named
+            self.problems.append(Problem(Place(self.folder.join(file), 0, 0), "", *problem))
+        return None if problem else self._bytes(file, role)
 
     def _requirements(self, read: StationFile) -> tuple[tuple[Requirement, ...], bool]:
         data = self._table(read.requirements, "requirements.csv", "requirements")
@@ -249,7 +252,7 @@ class _Loader:
     def _run(self, required: tuple[str, ...]) -> RunFacts:
         from stationtest.files import run_file
 
-        if not os.path.isfile(self.folder.join("run.yaml")):
+        if not os.path.lexists(self.folder.join("run.yaml")):
             return run_file.no_facts(required)
         facts, problems = run_file.read_run(self._tree("run.yaml", "run"), required)
         self.problems += problems

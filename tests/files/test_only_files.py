@@ -35,6 +35,20 @@ def test_a_pipe_in_a_station(path: str, word: str, tmp_path: Path) -> None:
     assert word in problems(tmp_path)
 
 
+@pytest.mark.parametrize("name", ["corrections.csv", "specimens.csv", "requirements.csv", "run.yaml"])
+def test_what_is_taken_if_it_is_there_is_not_passed_over_in_silence(name: str, tmp_path: Path) -> None:
+    (tmp_path / "s").mkdir()
+    make(tmp_path / "s")
+    for leads_to, said in ((tmp_path / "s" / "gone", "no"), (tmp_path, "outside" if name != "run.yaml" else "directory")):
+        (tmp_path / "s" / name).symlink_to(leads_to)
+        (told,) = problems(tmp_path / "s")
+        assert told.startswith(f"{name}: ") and said in told, told
+        (tmp_path / "s" / name).unlink()
+    os.mkfifo(tmp_path / "s" / name)
+    (told,) = problems(tmp_path / "s")
+    assert told.startswith(f"{name}: ") and SAID in told
+
+
 def test_a_link_is_followed(tmp_path: Path) -> None:
     make(tmp_path)
     (tmp_path / "recordings/day1.csv").rename(tmp_path / "recordings/first.csv")
