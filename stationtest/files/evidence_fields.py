@@ -62,6 +62,10 @@ def evidence_problems(evidence: EvidenceFields) -> Iterator[Told]:
             f"allowed at most 0 up to at most {MOST_NONCONFORMING}",
             "wrong-value",
         )
+    n = evidence.trials or evidence.runs
+    if n is not None and evidence.nonconforming >= n:
+        said = f"a plan of {n} that accepts {evidence.nonconforming} nonconforming cannot fail; allowed fewer than {n}"
+        yield ("nonconforming",), said, "contradiction"
     if evidence.of == "specimens" and evidence.presented is None:
         yield ("presented",), "this key is missing; it says how often each specimen is presented", "missing-key"
     if evidence.presented is not None and evidence.of != "specimens":

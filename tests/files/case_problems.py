@@ -206,6 +206,16 @@ CASE_PROBLEMS: list[tuple[str, str, list[str]]] = [
         ],
     ),
     (
+        "reliability: 95 %, confidence: 95 %, of: presentations",
+        "trials: 3, nonconforming: at most 3",
+        [
+            (
+                "cases/a.case.yaml:2:38: evidence.nonconforming: a plan of 3 that accepts 3 nonconforming cannot fail; "
+                "allowed fewer than 3 [contradiction]"
+            ),
+        ],
+    ),
+    (
         "reliability: 95 %",
         "reliability: 0.95",
         [
