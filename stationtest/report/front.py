@@ -246,7 +246,7 @@ def how_sure(result: dict[str, Any]) -> list[str]:
 
 def _demand(asked: dict[str, Any]) -> str:
     if asked["reliability"] is not None and asked["confidence"] is not None and asked["duration_ns"] is None:
-        share, sure = percent(asked["reliability"]), percent(asked["confidence"])
+        share, sure = percent(asked["reliability"], 4), percent(asked["confidence"], 4)
         return f"at least {share} of trials conform, at {sure} confidence (one-sided)"
     if asked["duration_ns"] is not None:
         return f"no event in at least {duration(asked['duration_ns'])}"

@@ -127,7 +127,8 @@ def _shown(case: dict[str, Any]) -> str:
         times = [part["duration_ns"] for part in case["strata"] if part["duration_ns"] is not None]
         return f"{duration(min(times))} of {duration(asked['duration_ns'])}" if times else ""
     if bounds and asked["reliability"] is not None:
-        return f"{percent(min(bounds))} of {percent(asked['reliability'])}"
+        places = 2 if asked["reliability"] <= 0.999 else 4  # as many as a demand may have
+        return f"{percent(min(bounds), places)} of {percent(asked['reliability'], places)}"
     return f"{percent(min(bounds))}" if bounds else ""
 
 

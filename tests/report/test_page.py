@@ -393,6 +393,17 @@ def test_a_bound_is_never_rounded_up_to_what_was_asked() -> None:
     assert "94.99 % of 95 %" in page.render(given)
 
 
+def test_what_was_asked_has_its_digits() -> None:
+    """13,815,504 clean trials show 99.9999 % at 99.9999 % confidence: ln 0.000001 / ln 0.999999 = 13,815,503.7."""
+    given = clean_record()
+    for one in given["result"]["cases"]:
+        one["asked"] |= {"reliability": 0.999999, "confidence": 0.999999}
+    for part in given["result"]["cases"][0]["strata"]:
+        part["lower_bound"] = 1e-6 ** (1 / 13_815_504)
+    html = page.render(given)
+    assert "99.9999 % of 99.9999 %" in html and "at least 99.9999 % of trials conform, at 99.9999 % confidence" in html
+
+
 def test_the_page_is_drawn_without_numpy_and_the_readers() -> None:
     code = (
         "import sys; sys.path.insert(0, sys.argv[1]); from report_records import record; from stationtest.report import page; "
