@@ -174,7 +174,7 @@ def _print_warnings(found: Suite) -> None:
 
     for text in run_file.near_words(found.run_facts, found.station.required_in_run):
         print(f"warning: run.yaml: {text}")
-    for text in register.unregistered(found):
+    for text in (*register.unregistered(found), *claims.without_margin(found)):
         print(f"warning: {text}")
     for caution in (*claims.not_recorded(found), *claims.little_asked(found), *as_found.cautions(found)):
         print(f"warning: {caution['text']}")

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Literal
 
 from stationtest.engine import as_found
+from stationtest.expectations.wording import channels_text
 from stationtest.files.paths import matches
 from stationtest.files.suggest import allowed_words
 from stationtest.files.words import listed, share_text
@@ -49,6 +50,26 @@ def little_asked(suite: Suite) -> list[Caution]:
     ]
     text = f"Less than {share_text(LITTLE)} is asked, which shows next to nothing: {allowed_words(asked)}."
     return [{"title": "Little is asked", "text": text}] if asked else []
+
+
+def without_margin(suite: Suite) -> list[str]:
+    """The cases that ask for the margin of a channel that gives pulses, which has none: their trials are not judged."""
+    pulsed = [channel for channel in suite.station.channels if channel.pulse_ns is not None]
+    found = []
+    for case in suite.cases:
+        targets = [name for _, present in case.strata for name in present.targets]
+        for expected in case.expect if pulsed else ():
+            fire, quiet = (getattr(expected.fields, key, None) for key in ("must_fire", "must_be_silent"))
+            concerned = [
+                channel.name
+                for channel in pulsed
+                if expected.name == "margin"
+                and any((fire if target in channel.for_targets else quiet) is not None for target in targets)
+            ]
+            if concerned:
+                gives = "gives pulses, and so has" if len(concerned) == 1 else "give pulses, and so have"
+                found.append(f"{case.place}: {case.id}: {channels_text(concerned)} {gives} no margin: its trials are not judged")
+    return found
 
 
 def corrected(suite: Suite, cases: Sequence[CaseResult]) -> list[Caution]:

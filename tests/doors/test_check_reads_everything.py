@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -172,3 +173,16 @@ def test_a_setting_in_a_unit_that_it_cannot_have(tmp_path: Path) -> None:
         file.write("settings_keys:\n  channels.1.hysteresis: {key: CH1.HYS, in: ms}\n")
     (line,) = told(made)
     assert "settings_keys.channels.1.hysteresis.in: channels.1.hysteresis is 10 %, so a unit of a share is due here" in line
+
+
+def test_a_margin_that_a_channel_cannot_have(tmp_path: Path) -> None:
+    """A channel that gives pulses has no margin, so a case that asks for it cannot pass: told before anything is shown."""
+    case = "  M-01:\n    title: t\n    present: [mint]\n    expect: {margin: {must_fire: at least 0.1}}\n"
+    made = kit.station(tmp_path / "s", kit.PASSES + case + case.replace("M-01", "M-02").replace("must_fire", "must_be_silent"))
+    assert "no margin" not in kit.command("check", made).stdout
+    text = (made / "station.yaml").read_text()
+    (made / "station.yaml").write_text(re.sub(r"(\n  2: \{(?:[^{}]|\{[^}]*\})*)\}", r"\1, pulse: 50 ms}", text))
+    said = kit.command("check", made)
+    warned = [line for line in said.stdout.splitlines() if "no margin" in line]
+    assert len(warned) == 1, said.stdout + said.stderr
+    assert warned[0].endswith("M-02: channel 2 gives pulses, and so has no margin: its trials are not judged")
