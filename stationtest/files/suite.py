@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import gc
 import os
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from stationtest import collector
 from stationtest.errors import FileProblems, Problem, UsageError, usage
 from stationtest.files import digest
 from stationtest.files.names import Names
@@ -103,13 +103,8 @@ def load_station(folder: str, *, allow_outside: bool = False, readings: Sequence
 def _loaded(folder: str, allow_outside: bool, what: Callable[[_Loader], Suite]) -> Suite:
     if not os.path.isfile(os.path.join(folder, FILE)):
         raise no_station(folder)
-    collecting = gc.isenabled()
-    gc.disable()
-    try:
+    with collector.at_rest():
         return what(_Loader(Folder(os.fspath(folder), allow_outside)))
-    finally:
-        if collecting:
-            gc.enable()
 
 
 class _Loader:

@@ -16,7 +16,7 @@ from typing import Any, cast
 
 import pytest
 
-from stationtest import plugins
+from stationtest import collector, plugins
 from stationtest.engine import running, saving, sharing, strip
 from stationtest.errors import StationtestError
 from stationtest.files import canonical, safe_write, suite
@@ -116,22 +116,24 @@ class Session:
         the time that they take one by one, between all that pytest does for a test."""
         from stationtest.engine import as_found, judging
 
-        found = self.suite(folder)
+        found, coming = self.suite(folder), self._coming
         observations = {key: self.observe(folder, key) for key in case.readings}
-        as_found.stop_if_they_differ(found, [case], observations)
-        first = judging.judge(found, case, observations, self.parts)
-        coming = self._coming
+
+        def judge(one: Case) -> CaseResult:
+            as_found.stop_if_they_differ(found, [one], observations)
+            return judging.judge(found, one, observations, self.parts)
+
+        first = judge(case)
         if not coming or coming[-1][1] is not case:
             return first
         coming.pop()
-        while coming and len(self._judged) < AHEAD and coming[-1][0] == folder and coming[-1][1].readings == case.readings:
-            other = coming[-1][1]
-            try:
-                as_found.stop_if_they_differ(found, [other], observations)
-                self._judged[folder, other.id] = judging.judge(found, other, observations, self.parts)
-            except Exception:  # it will come out again in its own turn
-                break
-            coming.pop()
+        with collector.at_rest():
+            while coming and len(self._judged) < AHEAD and coming[-1][0] == folder and coming[-1][1].readings == case.readings:
+                try:
+                    self._judged[folder, coming[-1][1].id] = judge(coming[-1][1])
+                except Exception:  # it will come out again in its own turn
+                    break
+                coming.pop()
         return first
 
     def properties(self, result: CaseResult) -> list[tuple[str, Any]]:
