@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Bools = NDArray[np.bool_]
 
-OBSERVING = 1
+OBSERVING = 2
 """Counts up whenever any number in the observations can change for the same input."""
 
 NEVER = -(2**62)
