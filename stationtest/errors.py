@@ -6,7 +6,8 @@ explains each, and a test holds the two together.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import os
+from dataclasses import dataclass, replace
 
 from stationtest.place import Place
 
@@ -96,6 +97,19 @@ class FileProblems(StationtestError):
 
 class ReadingsError(StationtestError):
     """A recording that is refused: the row, and the key of the form that would mend it."""
+
+
+def told_in(folder: str, error: StationtestError) -> tuple[Problem, ...]:
+    """The problems of an error, for a person: what readings lack is told by the recording's path in the station's folder, and a
+    person stands elsewhere."""
+    if not isinstance(error, ReadingsError):
+        return error.problems
+    return tuple(
+        replace(problem, place=replace(problem.place, path=os.path.join(folder, problem.place.path)))
+        if problem.place.path
+        else problem
+        for problem in error.problems
+    )
 
 
 class UsageError(StationtestError):

@@ -6,7 +6,7 @@ import argparse
 
 from stationtest import plugins
 from stationtest.commands.terminal import table
-from stationtest.errors import EXIT_PASS, FileProblems, Problem, StationtestError
+from stationtest.errors import EXIT_PASS, FileProblems, Problem, StationtestError, told_in
 from stationtest.model.case import Suite
 from stationtest.model.parts import Parts
 from stationtest.model.station import Logic
@@ -50,7 +50,7 @@ def _beside_other_problems(args: argparse.Namespace, parts: Parts) -> list[Probl
             try:
                 list(understood.lines(station, key, parts))
             except StationtestError as error:
-                wrong = list(error.problems)
+                wrong = list(told_in(station.folder, error))
         problems += wrong
     return problems
 
@@ -81,7 +81,7 @@ def _recordings(found: Suite, parts: Parts) -> list[str]:
         try:
             told += ["", *understood.lines(found, key, parts)]
         except StationtestError as error:
-            problems += error.problems
+            problems += told_in(found.folder, error)
         problems += looking_over.problems(found, key, parts)
     for key in looking_over.not_named(found):
         wrong = looking_over.problems(found, key, parts, named=False)

@@ -17,6 +17,7 @@ from stationtest.engine import evidence as shown_by
 from stationtest.engine.case_entry import planned
 from stationtest.engine.judged_trials import Batch, Stratum, left_out_entries, worst_of
 from stationtest.engine.selecting import never, select
+from stationtest.errors import ReadingsError, told_in
 from stationtest.expectations import events
 from stationtest.expectations.output_windows import without_decision
 from stationtest.expectations.trials import WEAKER, Trials, weakest
@@ -49,7 +50,10 @@ def judge(suite: Suite, case: Case, observations: Mapping[str, SourceObservation
 
     Raises `ReadingsError` where two of the recordings overlap.
     """
-    overlapping.refuse(case, observations)
+    try:
+        overlapping.refuse(case, observations)
+    except ReadingsError as error:
+        raise ReadingsError(told_in(suite.folder, error)) from None
     laid = {path: correcting.laid_over(suite, observations[path]) for path in case.readings}
     result = _judged(suite, case, laid, parts)
     if any(laid[path] is not observations[path] for path in laid):

@@ -16,7 +16,7 @@ from stationtest.engine import correcting, register
 from stationtest.engine.facts import facts_of, way_is_there
 from stationtest.engine.hand_trials import presented_trials
 from stationtest.engine.presented import presented
-from stationtest.errors import Problem, StationtestError
+from stationtest.errors import Problem, StationtestError, told_in
 from stationtest.files.paths import beside_recording, matches
 from stationtest.model.case import Suite
 from stationtest.model.endings import has_tables
@@ -91,28 +91,28 @@ def problems(suite: Suite, key: str, parts: Parts, *, named: bool = True) -> lis
     try:
         recording = open_recording(suite, key, parts.formats)
     except StationtestError as error:
-        return list(error.problems)
+        return list(told_in(suite.folder, error))
     if not named and not all_there(suite, key):
         return []
     found: list[Problem] = []
-    listed = _tried(recording.listed, found)
-    _tried(lambda: read_events(recording), found)
-    _tried(lambda: way_is_there(recording), found)
+    listed = _tried(suite.folder, recording.listed, found)
+    _tried(suite.folder, lambda: read_events(recording), found)
+    _tried(suite.folder, lambda: way_is_there(recording), found)
     spoken_of = any(one.recording == key for one in suite.corrections) or bool(suite.specimens)
     if found or not spoken_of or not isinstance(recording, Recording):
         return found
-    truth = _tried(lambda: _truth(suite, recording, listed), found)
+    truth = _tried(suite.folder, lambda: _truth(suite, recording, listed), found)
     if truth is not None:
         found += correcting.problems(suite, truth)
         found += [] if found else register.contradictions(suite, key, correcting.presented(suite, truth))
     return found
 
 
-def _tried(what: Callable[[], T], found: list[Problem]) -> T | None:
+def _tried(folder: str, what: Callable[[], T], found: list[Problem]) -> T | None:
     try:
         return what()
     except StationtestError as error:
-        found += error.problems
+        found += told_in(folder, error)
         return None
 
 

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from typing import Any, Literal, Protocol
 
 from stationtest.engine import environment, store
-from stationtest.errors import Problem, ReadingsError, StationtestError, UsageError, usage
+from stationtest.errors import Problem, ReadingsError, StationtestError, UsageError, told_in, usage
 from stationtest.files import canonical, suggest
 from stationtest.model.case import Case, Suite
 from stationtest.model.observations import SourceObservations
@@ -203,7 +203,7 @@ def observe_task(
     try:
         observations = observing.observe(task.suite, task.key, task.parts, progress=show)
     except StationtestError as error:
-        return task.key, None, error.problems
+        return task.key, None, told_in(task.suite.folder, error)
     if task.path is None:
         return task.key, observations, ()
     store.save(observations, task.path)

@@ -133,8 +133,8 @@ def test_recordings_that_no_case_names_yet(tmp_path: Path) -> None:
     assert check.returncode == 2
     lines = check.stderr.splitlines()
     assert [line.split(": ")[:2] for line in lines] == [
-        ["recordings/day2.csv", "sensors.eye.columns"],
-        ["recordings/day2.csv", "target"],
+        [str(made / "recordings/day2.csv"), "sensors.eye.columns"],
+        [str(made / "recordings/day2.csv"), "target"],
     ]
     (made / "recordings" / "day2.csv").write_text("ms;r;g;b;part;no\n0;1;2;3;;\n", encoding="utf-8")
     check = kit.command("check", made)

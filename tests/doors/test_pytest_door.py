@@ -297,8 +297,8 @@ def test_a_recording_that_is_refused(door: pytest.Pytester) -> None:
     path.write_text(path.read_text().replace("\n7;", "\n6;", 1))
     result = run(door, "station", "--station-record=out")
     result.stdout.fnmatch_lines([
-        "NOT JUDGED *::GOOD-01 - recordings/day1.csv:9: *[[]unsorted-time]",
-        "NOT JUDGED *::FEW-01 - recordings/day1.csv:9: *[[]unsorted-time]",
+        "NOT JUDGED *::GOOD-01 - station/recordings/day1.csv:9: *[[]unsorted-time]",
+        "NOT JUDGED *::FEW-01 - station/recordings/day1.csv:9: *[[]unsorted-time]",
     ])  # fmt: skip
     assert "first-station: no record, since GOOD-01, BAD-01, FEW-01 could not be judged" in result.outlines
     assert not (door.path / "out").exists()

@@ -104,8 +104,8 @@ def test_the_problems_of_all_recordings_come_together(tmp_path: Path) -> None:
     with pytest.raises(ReadingsError) as error:
         running.run(found, PARTS)
     assert {(problem.place.path, problem.code) for problem in error.value.problems} == {
-        ("recordings/day1.csv", "empty-recording"),
-        ("hand/trials.csv", "empty-recording"),
+        (str(broken / "recordings/day1.csv"), "empty-recording"),
+        (str(broken / "hand/trials.csv"), "empty-recording"),
     }
 
 

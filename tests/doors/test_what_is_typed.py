@@ -109,4 +109,4 @@ def test_a_key_of_the_file_is_not_told_as_one_of_a_case(tmp_path: Path) -> None:
 def test_an_empty_file(tmp_path: Path) -> None:
     made = kit.station(tmp_path / "s", kit.PASSES)
     (made / "recordings" / "day1.csv").write_bytes(b"")
-    assert kit.command("check", made).stderr == "recordings/day1.csv: the file is empty [empty-recording]\n"
+    assert kit.command("check", made).stderr == f"{made}/recordings/day1.csv: the file is empty [empty-recording]\n"
