@@ -106,7 +106,8 @@ def _words(found: Looked) -> Iterator[str]:
     """What was found, in words."""
     from stationtest.sources.looking import on_and_off
 
-    part = "" if found.whole else ", of which the first were looked at"
+    seen = len(found.columns[0].cells)
+    part = "" if found.whole else f", of which the first {seen} were looked at"
     yield f"{found.path}: {found.rows} rows and {len(found.columns)} columns{part}"
     if not found.path.endswith(".parquet"):
         form = found.form
@@ -126,6 +127,7 @@ def _words(found: Looked) -> Iterator[str]:
     else:
         time, (least, most) = found.time, found.time.steps
         gaps = f"{time.gaps} gaps above {duration_text(time.gap_ns)}" if time.gaps else "no gap"
+        gaps += "" if found.whole else f" in the first {seen} rows"
         yield f"  time: column {time.column.name} in {time.unit} ({time.why})"
         yield f"  a row every {duration_text(time.every_ns)}, steps of {duration_text(least)} to {duration_text(most)}, {gaps}"
     for column in found.columns:

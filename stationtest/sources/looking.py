@@ -167,11 +167,15 @@ def _as_text(value: object) -> str:
 def _text(path: Path, name: str) -> Looked:
     with path.open("rb") as file:
         data = file.read(MOST_BYTES)
-        whole = not file.read(1)
-    text, encoding = _decoded(data)
+        beyond, last = 0, b"\n"  # rows that are only counted, and what was read last of them
+        while more := file.read(MOST_BYTES):
+            beyond, last = beyond + more.count(b"\n"), more
+        beyond += not last.endswith(b"\n")
+        whole = file.tell() == len(data)
+    text, encoding = _decoded(data if whole else data[: data.rfind(b"\n") + 1])  # not to cut a line, or a character
     lines = text.replace("\r\n", "\n").split("\n")
-    if not whole or (lines and not lines[-1]):
-        lines.pop()  # cut by us, or the end of the last line
+    if lines and not lines[-1]:
+        lines.pop()
     if len(lines) < 2:
         raise usage(f"{shown(name)} has no lines of a table", "empty-recording")
     separator, width = _separator(lines)
@@ -189,7 +193,7 @@ def _text(path: Path, name: str) -> Looked:
     form |= {"skip_lines": str(head)} if head else {}
     form |= {"units_line": "yes"} if units else {}
     columns = [Column(column, [row[k] for row in rows[units:]], rows[0][k] if units else "") for k, column in enumerate(names)]
-    all_rows = len(lines) - head - 1 - units
+    all_rows = len(lines) - head - 1 - units + beyond
     return Looked(name, columns, all_rows, whole and all_rows <= MOST_ROWS, form)
 
 
@@ -198,7 +202,7 @@ def _decoded(data: bytes) -> tuple[str, str]:
         if data.startswith(mark):
             return data.decode(encoding, "ignore").lstrip("\ufeff"), encoding
     try:
-        return data[: data.rfind(b"\n") + 1 or None].decode("utf-8"), "utf-8"
+        return data.decode("utf-8"), "utf-8"
     except UnicodeDecodeError:
         return data.decode("cp1252", "replace"), "cp1252"
 

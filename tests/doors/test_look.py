@@ -242,3 +242,13 @@ def test_start_up_stays_cheap() -> None:
     code = "import sys, stationtest.cli as c\ntry: c.main(['look', '--help'])\nexcept SystemExit: print('numpy' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=Path(__file__).parents[2])
     assert done.stdout.rstrip().endswith("False")
+
+
+@pytest.mark.parametrize("end", ["", "\n"])
+def test_rows_of_a_long_file_are_counted_to_its_end(end: str, tmp_path: Path) -> None:
+    """The first 8 MB are read, the first 50,000 rows looked at: of the others nobody says that they have no gap."""
+    rows = [f"{ms},160,150,{ms % 7}" for ms in range(700_000)]
+    (tmp_path / "long.csv").write_text("t,r,g,b\n" + "\n".join(rows) + end)
+    said = command("look", tmp_path / "long.csv").stdout
+    assert "700000 rows and 4 columns, of which the first 50001 were looked at" in said
+    assert "no gap in the first 50001 rows" in said
