@@ -73,6 +73,9 @@ def _judged(suite: Suite, case: Case, observations: Mapping[str, SourceObservati
         for label, present in case.strata
     ]
     entries = [_entry(case, stratum) for stratum in strata]
+    if unit == "set":
+        for entry, (_, present) in zip(entries, case.strata, strict=True):
+            entry["reason"] += "" if entry["found"] else _other_contents([view for _, view in views], present)
     result = _result(suite, case, parts, unit, strata, entries)
     result["warnings"] = never([view for _, view in views], suite, case)
     return result
@@ -184,6 +187,18 @@ def _entry(case: Case, stratum: Stratum) -> record.Stratum:
     }
 
 
+def _other_contents(views: Sequence[View], present: Present) -> str:
+    """What sets of the kind that is asked hold where none has the contents that are asked."""
+    for view in views:
+        sets = view.obs.sets
+        mine = np.array([sets.kinds[kind] == present.set for kind in sets.kind.tolist()], dtype=np.bool_)
+        rows = np.flatnonzero(mine).tolist()
+        if rows:
+            held = [f"{n} {name}" for name, n in zip(sets.targets, sets.counts[rows[0]].tolist(), strict=True) if n]
+            return f"; {len(rows)} of this kind came with other contents: the first holds {listed(held) or 'nothing'}"
+    return ""
+
+
 # --- the result ---------------------------------------------------------------------------------------------------------------
 
 
@@ -193,7 +208,8 @@ def _result(
     verdict = max((Verdict(entry["verdict"]) for entry in entries), key=SEVERITY.index, default=Verdict.NOT_SHOWN)
     batches = [batch for stratum in strata for batch in stratum.batches]
     bases = {judged.basis for batch in batches for _, judged in batch.judged}
-    wrong = _nonconforming(strata)
+    decided = [stratum for entry, stratum in zip(entries, strata, strict=True) if entry["verdict"] == verdict.value]
+    wrong = _nonconforming([*decided, *(stratum for stratum in strata if stratum not in decided)])
     specimens = {name for stratum in strata for name in stratum.specimens or ()}
     plans = [entry["planned"] for entry in entries]
     asked = shown_by.asked_words(case.evidence, strata[0].units if strata else "trials")

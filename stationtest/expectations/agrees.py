@@ -56,7 +56,7 @@ def judge(fields: Fields, trials: Trials) -> Judged:
     missing = [name for name in fields.outputs if ("output", name) not in found.signals]
     if missing:
         return trials.not_judged(f"output {missing[0]} is not both recorded and computed")
-    if not found.signals:
+    if not any(kind == "channel" for kind, _ in found.signals):
         return trials.not_judged("no recorded channel is computed too, so there is nothing to compare")
     first, (ours, theirs) = found.alone[index], (which[index] for which in found.rose)
     bad, differently = any_of(first >= 0), ours != theirs

@@ -63,7 +63,19 @@ def _open_answers(view: View) -> tuple[Bools, Bools]:
     by_hand = np.array([basis == "by hand" for basis in did.basis], dtype=np.bool_)
     seen_apart = interrupted[:, None] | _log_silent(view)
     anybody = ~did.known & ((recorded & ~seen_apart) | by_hand)  # a neighbour's on-time, or not noted at all
-    return ~did.known | dark, ~did.silent & ~anybody & ~dark
+    return ~did.known | dark, ~did.silent & ~anybody & ~dark & ~_perhaps_pulsed(view)
+
+
+def _perhaps_pulsed(view: View) -> Bools:
+    """(P, C) where a channel that gives pulses was not on for sure: a match that was perhaps there before a gap began no pulse
+    behind it, so what its known readings give is no least."""
+    shown, did = view.obs.presentations, view.obs.responses
+    found = np.zeros_like(did.known)
+    for c, name in enumerate(did.channels):
+        signal = view.obs.signals.get(("channel", name))
+        if view.station.channel(name).pulse_ns is not None and did.basis[c] in ("computed", "simulated") and signal is not None:
+            found[:, c] = ~did.known[:, c] & (intervals.overlap(signal.must, shown.start_ns, shown.end_ns) == 0)
+    return found
 
 
 def _log_silent(view: View) -> Bools:

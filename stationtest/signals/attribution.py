@@ -79,6 +79,9 @@ def by_cause(
     found.silent = np.where(between, found.on_ns == 0, (on_inside == 0) & (found.on_ns == 0))
     found.held_from = _held_from(found.on_ns > 0, found.held_over_ns > 0)
     through = timers.on_delay(timed, chain.on_delay_ns)
+    if pulse_ns is None:
+        pieces = _pieces(timed, start, end, own_from)
+        _name_who_switched(found, pieces, out, through[:, 0] - chain.on_delay_ns, through, start)
     if len(through):
         last = np.searchsorted(through[:, 0], start, "left") - 1
         until = through[np.maximum(last, 0), 1]
@@ -266,6 +269,22 @@ def _counts(which: Ints, begin: Ints, until: Ints, chosen: Bools, seen_ns: int) 
     shift = np.repeat(place - begin[head], tail - head + 1)
     runs = np.stack([begin + shift, until + shift], axis=1)
     return ternary.pulse_range(ternary.known(runs), place, place + lasts, seen_ns)
+
+
+def _name_who_switched(
+    found: Attributed, pieces: tuple[Ints, Ints, Ints, Ints], out: Ints, rose: Ints, through: Ints, start: Ints
+) -> None:  # fmt: skip
+    """`held_from`, in place: where what is held over comes of an input that the readings of one presentation switched on, that
+    one, also if the on-delay ran out after it had ended. `rose`: when the input of each interval of `through` began."""
+    which, begin, _, timed_from = pieces
+    if not len(which) or not len(through):
+        return
+    rows = np.flatnonzero(found.held_over_ns > 0)
+    since = np.maximum(out[np.searchsorted(out[:, 1], start[rows], "right"), 0], start[rows])
+    last = np.searchsorted(through[:, 0], since, "right") - 1
+    piece = np.searchsorted(begin, start[rows], "left") - 1
+    same = (last >= 0) & (piece >= 0) & (rose[last] == timed_from[piece])
+    found.held_from[rows[same]] = which[piece[same]]
 
 
 def _held_from(own: Bools, held: Bools) -> Ints:

@@ -75,6 +75,16 @@ def test_outputs_are_compared_as_well() -> None:
     assert "output counter is not both recorded and computed" in run_case(made, asked(outputs="counter"))["reason"]
 
 
+def test_outputs_alone_are_no_agreement_of_channels() -> None:
+    """No channel was recorded; that a flap that never moved agrees with itself says nothing of them."""
+    made = Table(station())
+    made.add("mint", 1000, 1100, did={"1": Did(on=40)})
+    made.signal("output", "flap", [], basis="recorded")
+    made.signal("computed output", "flap", [])
+    result = run_case(made, asked(outputs="flap"))
+    assert result["not_judged"] == 1 and "no recorded channel is computed too" in result["reason"]
+
+
 # --- drawn ----------------------------------------------------------------------------------------------------------------------
 
 

@@ -415,6 +415,19 @@ def test_at_most_twenty_trials_are_printed() -> None:
     assert (result["nonconforming"], len(result["nonconforming_trials"])) == (45, 20)
 
 
+def test_the_first_trial_that_is_named_is_of_a_part_that_fails() -> None:
+    """One of 59 mints is accepted to be wrong, and two of 59 chamomiles are one too many: a mint is no reason of that."""
+    table = clean(93)
+    misfire(table, 3)
+    table.clean("chamomile", 93)
+    misfire(table, 100)
+    misfire(table, 101)
+    one = case(of("mint", "chamomile"), replace(PROVEN, nonconforming_at_most=1), **OWN)
+    result = run_case(table, one)
+    assert result["verdict"] == "fail" and "First: chamomile" in result["reason"] and "mint" not in result["reason"]
+    assert [trial["label"].split(",")[0] for trial in result["nonconforming_trials"]] == ["chamomile", "chamomile", "mint"]
+
+
 def test_a_bound_below_what_was_asked_is_never_printed_as_that() -> None:
     """290 clean trials: 0.05 ** (1 / 290) = 98.972 %, which is not the 99 % that were asked."""
     asked = replace(PROVEN, reliability=0.99)

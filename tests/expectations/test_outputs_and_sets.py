@@ -274,6 +274,13 @@ def test_where_a_set_has_no_edge_of_its_own_there_is_no_reference() -> None:
     assert "this recording has no output flap" in result["reason"]
 
 
+def test_where_no_set_is_as_asked_it_is_told_what_they_hold() -> None:
+    """Two mints and a chamomile in the only box: it is not complete, and that no box came would not be true."""
+    result = judge_box(box({"mint": 2, "chamomile": 1}), set="complete")
+    others = "; 1 of this kind came with other contents: the first holds 2 mint and 1 chamomile"
+    assert (result["verdict"], result["reason"]) == ("not shown", "0 of 1 sets: none came in these readings" + others)
+
+
 def halves() -> Table:
     """Boxes from 1 to 2 s and from 3 to 4 s, a divider in the middle of each; the recording ends in the middle of a third."""
     box_in, divider, box_out = (Edge(input=name) for name in ("box in", "divider", "box out"))
