@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from stationtest.errors import readings_error
 from stationtest.files.words import shown
-from stationtest.model.station import Sensor, Station
+from stationtest.model.station import Station
 from stationtest.signals.presentations import Facts
 from stationtest.sources.layout import travel_of
 from stationtest.sources.readings import Readings
@@ -23,11 +23,6 @@ def way_is_there(recording: Readings) -> None:
         raise readings_error(recording.path, 0, "travel.column", said, "missing-column")
 
 
-def edge_ns(station: Station, sensor: Sensor) -> int:
-    """How long an edge of a target takes: as stated, else the time in which the belt moves by the spot's length, else 0."""
-    return sensor.edge_ns if sensor.edge_ns is not None else station.fill_ns(sensor) or 0
-
-
 def facts_of(station: Station, recording: Readings, world: World | None = None) -> Facts:
     """What the builder of presentations must know of a recording, or of one of its worlds."""
     form = recording.form
@@ -38,6 +33,6 @@ def facts_of(station: Station, recording: Readings, world: World | None = None) 
         gap_ns=form.gap_ns or form.every_ns or 1,
         between=station.between,
         # on a plateau are only readings that surely lie in the presentation
-        edge_ns={sensor.name: edge_ns(station, sensor) + doubt_ns for sensor in station.sensors},
+        edge_ns={sensor.name: (station.fill_ns(sensor) or 0) + doubt_ns for sensor in station.sensors},
         conditions=tuple(dict.fromkeys(name for part in (form, form.presentations_form) if part for name, _ in part.conditions)),
     )

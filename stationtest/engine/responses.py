@@ -27,6 +27,9 @@ Floats = NDArray[np.float64]
 ANSWERS = ("fired", "silent", "perhaps", "held_over_ns", "first_on_ns", "on_ns", "longest_ns", "pulses_min", "pulses_max")
 
 
+CAUSED = ("fired", "first_on_ns", "on_ns", "held_over_ns")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stretch:
     """The presentations (all sensors) as far as responses need them, each (P,); `spans` (n, 2) is where readings are known."""
@@ -102,7 +105,13 @@ class ResponseTable:
             out = channel_output(channel, must, can, chain)
             self._keep("channel", channel.name, out, "computed")
             doubt = intervals.subtract(out.can, out.must)
-            self._put(column, mine, found, intervals.overlap(doubt, start, end) == 0)
+            known = intervals.overlap(doubt, start, end) == 0
+            if len(stretch.spans) > 1 or len(unknown):  # the output may be known where it is not known what switched it on
+                most = attribution.by_cause(
+                    can, start, end, between, own_from, first_row, chain, channel.pulse_ns, edge=channel.by_edge
+                )
+                known &= np.all([getattr(found, name) == getattr(most, name) for name in CAUSED], axis=0)
+            self._put(column, mine, found, known)
             if figures:
                 self._criticals(column, mine, figures, number, channel, found)
             for begin, until in attribution.began_outside(must, start, end, chain).tolist():
@@ -169,12 +178,15 @@ class ResponseTable:
         }
 
     def as_if_known(self) -> dict[str, ternary.Ternary]:
-        """The same as if what is not known had been off: what is still perhaps then is so for its shortness alone."""
-        seen_ns = self.station.scan.seen_ns
-        return {
-            name: ternary.seen(ternary.known(state.must), seen_ns if self.signals["channel", name].basis == "computed" else 0)
-            for name, state in self._states.items()
-        }
+        """The same as if what is not known had been off: what is still perhaps then is so for its shortness alone. On-time that
+        is cut by it is not short."""
+        seen_ns, found = self.station.scan.seen_ns, {}
+        for name, state in self._states.items():
+            doubt = intervals.subtract(state.can, state.must)
+            cut = state.must[np.isin(state.must[:, 0], doubt[:, 1]) | np.isin(state.must[:, 1], doubt[:, 0])]
+            plain = ternary.seen(ternary.known(state.must), seen_ns if self.signals["channel", name].basis == "computed" else 0)
+            found[name] = ternary.Ternary(intervals.union(plain.must, cut), plain.can)
+        return found
 
     def _keep(self, kind: str, name: str, state: ternary.Ternary, basis: str, unknown: Ints | None = None) -> None:
         """A signal as it goes into the observations: within the recording."""

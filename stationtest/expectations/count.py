@@ -62,6 +62,8 @@ def judge(fields: Fields, trials: Trials) -> Judged:
     if counted is None:
         return trials.not_judged(f"this recording has no output {fields.output}")
     fewest, most = counted
+    # before its state was known there may have been a pulse more, or none
+    open_ |= (starts < timeline.unknown_until(view, fields.output)) & (fewest <= listed_) & (listed_ <= most)
     wrong = (fewest != listed_) | (most != listed_)
 
     def why(i: int) -> str:

@@ -19,6 +19,7 @@ from stationtest.expectations.wording import instant_text, milliseconds, reach_t
 from stationtest.files.names import AS_THE_SET
 from stationtest.model.observations import NEVER, UNKNOWN_TARGET
 from stationtest.model.travel import Length
+from stationtest.signals import intervals
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -95,8 +96,9 @@ def _judge(view: View, unit: str, name: str, asked: Any, about: events.Where) ->
         good, _ = _comes_on(found, *sure, found.sure_end >= lasting.late)
         perhaps, at = _comes_on(found, *loose, found.sure_end >= lasting.early)
         under_way = _under_way(found, *loose, last) & ~good
-        bad = ~perhaps & ~cut & ~under_way
-        unsettled = (cut | perhaps) & ~good | under_way
+        before = _perhaps_before(view, name, begin.early)
+        bad = ~perhaps & ~cut & ~under_way & ~before
+        unsettled = (cut | perhaps | before) & ~good | under_way
         outcome = outcomes(bad & known, ~known | unsettled)
         return Windowed(outcome, origin, begin, end, at, _none(origin), perhaps & ~good, undecided)
     said = timeline.runs(view, "output", name, said=True)
@@ -255,6 +257,14 @@ def _comes_on(found: timeline.Runs, begin: Ints, end: Ints, lasts: Bools) -> tup
     comes = sure_starts[np.searchsorted(starts, begin, "left")] < end
     touching = np.append(found.start, np.int64(np.iinfo(np.int64).max))[np.searchsorted(found.end, begin, "right")]
     return comes, np.where(touching < end, touching, NEVER)
+
+
+def _perhaps_before(view: View, name: str, begin: Ints) -> Bools:
+    """Where an output that is on as the window begins may have come on in a gap, or only now: nobody saw it on before."""
+    signal = view.obs.signals["output", name]
+    unknown = signal.unknown if signal.unknown is not None else np.empty((0, 2), dtype=np.int64)
+    on = intervals.contains(signal.can, begin) & intervals.contains(signal.can, begin - 1)
+    return on & intervals.contains(unknown, begin - 1)
 
 
 def _under_way(found: timeline.Runs, begin: Ints, end: Ints, last: int) -> Bools:

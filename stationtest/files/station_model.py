@@ -57,7 +57,7 @@ def station(fields: StationFields, root: Map, tree: Tree, folder: Folder) -> mod
         belt_speed_mm_s=fields.belt_speed,
         travel=travel_model(fields.travel),
         sensors=tuple(
-            _sensor(name, sensor, fields.belt_speed, folder, place("sensors", name)) for name, sensor in fields.sensors.items()
+            _sensor(name, sensor, folder, place("sensors", name)) for name, sensor in fields.sensors.items()
         ),
         targets=targets,
         settings=(
@@ -133,11 +133,8 @@ def colour_of(colour: ColourFields | None) -> model.Colour | None:
     return model.Colour(space=space, values=tuple(getattr(colour, space)), illuminant=colour.illuminant, observer=colour.observer)
 
 
-def _sensor(name: str, sensor: SensorFields, belt_speed: float | None, folder: Folder, place: Place) -> model.Sensor:
+def _sensor(name: str, sensor: SensorFields, folder: Folder, place: Place) -> model.Sensor:
     bands = bands_of(sensor)
-    edge = sensor.edge
-    if edge is None:
-        edge = round(sensor.spot / belt_speed * 1e9) if sensor.spot and belt_speed else 0
     dark = sensor.when_dark
     return model.Sensor(
         name=name,
@@ -159,7 +156,7 @@ def _sensor(name: str, sensor: SensorFields, belt_speed: float | None, folder: F
         when_dark=model.WhenDark(below=dark.below, channels=dark.channels) if dark else None,
         decides_every_ns=sensor.decides_every,
         spot_mm=sensor.spot,
-        edge_ns=edge,
+        edge_ns=sensor.edge,
         place=place,
     )
 

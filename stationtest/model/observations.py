@@ -83,7 +83,7 @@ class Presentations:
     between: Bools
     start_ns: Ints
     end_ns: Ints
-    covered_ns: Ints  # start plus the time the target needs to fill the spot; NEVER if spot or belt speed is not stated
+    covered_ns: Ints  # start plus the time the target needs to fill the spot; NEVER if that is not stated
     first_row: Ints  # row of the recording, 0 is the first data row
     rows: Ints
     longest_step_ns: Ints

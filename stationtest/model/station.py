@@ -361,7 +361,10 @@ class Station:
         return max((len(sensor.bands) for sensor in self.sensors), default=3)
 
     def fill_ns(self, sensor: Sensor) -> int | None:
-        """How long a target takes to fill a sensor's spot: spot length / belt speed; None where either is not stated."""
+        """How long a target takes to fill a sensor's spot: its `edge`, or spot length / belt speed; None where neither is
+        stated."""
+        if sensor.edge_ns is not None:
+            return sensor.edge_ns
         if sensor.spot_mm is None or not self.belt_speed_mm_s:
             return None
         return round(sensor.spot_mm / self.belt_speed_mm_s * 1e9)

@@ -69,11 +69,24 @@ def _as_read(
         resets = [ternary.rising(given[name], span) for name in others]
         if held.until is not None:
             resets.append(_edges(held.until, given, edges, span))
-        state, _ = ternary.latch(ternary.at_rises(given[channel.name], span), _joined(*resets))
+        spread = [ivs.empty(), *(ternary.spread_rises(given[name], span) for name in others)]
+        state = _latched(given[channel.name], _joined(*resets), np.concatenate(spread), span)
         if held.over is not None:
             state = ternary.all_of(state, ternary.off_delay(read[channel.name], on_belt(held.over, belt)))
         found[channel.name] = state
     return found
+
+
+def _latched(signal: Ternary, resets: Edges, others_spread: Ints, span: Span) -> Ternary:
+    """Set by a rise, reset by others. A short pulse that perhaps nobody saw before a longer one leaves open which of them was the
+    rise; but where neither a reset nor a set may come between, what it did is done for sure once the longer one is on."""
+    rises, own_spread = ternary.at_rises(signal, span), ternary.spread_rises(signal, span)
+    at_all = ivs.union(np.column_stack((resets.sure, resets.sure + 1)), resets.perhaps)
+    set_by = own_spread[ivs.overlap(at_all, own_spread[:, 0], own_spread[:, 1]) == 0, 1]
+    reset_by = others_spread[ivs.overlap(rises.can, others_spread[:, 0], others_spread[:, 1]) == 0, 1]
+    must = ivs.union(rises.must, np.column_stack((set_by - 1, set_by)))
+    done = Edges(np.union1d(resets.sure, reset_by - 1), resets.perhaps)
+    return ternary.latch(Ternary(must, ivs.union(rises.can, must)), done)[0]
 
 
 class _Timing(NamedTuple):

@@ -151,6 +151,13 @@ def falling(t: Ternary, span: Span) -> Edges:
     return rising(none_of(unbounded(t, span)), span)
 
 
+def spread_rises(t: Ternary, span: Span) -> Ints:
+    """Stretches of instants (n, 2) in which a rise took place for sure, though nobody knows when: from where the signal may be on
+    to where it is on for sure. `rising` gives them as perhaps."""
+    runs, sure = _rises(unbounded(t, span))
+    return runs[sure & (runs[:, 1] - runs[:, 0] > _ONE_TICK)]
+
+
 def at_rises(t: Ternary, span: Span) -> Ternary:
     """On for one tick at each rising edge within `span`: what a rung sees that reads a signal by its edges."""
     sure, perhaps = rising(t, span)

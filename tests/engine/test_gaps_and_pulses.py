@@ -1,4 +1,4 @@
-"""A gap can only take away 'conforming': a pulse that it may have begun was seen by nobody (A9)."""
+"""A gap can only take away 'conforming': what it may have begun, or cut, was seen by nobody (A9)."""
 
 from __future__ import annotations
 
@@ -59,3 +59,103 @@ def test_what_comes_on_after_its_presentation_is_held_over_from_it(tmp_path: Pat
         (tmp_path / name).write_text(content, encoding="utf-8")
     (case,) = public.run(public.load(str(tmp_path)))["result"]["cases"]
     assert any("channel 2 was on for 30 ms, held over from A" in trial["text"] for trial in case["nonconforming_trials"]), case
+
+
+SETS = """\
+station: sets
+scan: {worst: 7 ms, input_filter: 2 ms}
+between: belt
+sensors:
+  eye: {reads: CIELAB, columns: {L: L, a: a, b: b}, illuminant: D65, observer: 2 deg}
+targets:
+  A: {colour: {Lab: [50, 0, 0], illuminant: D65, observer: 2 deg}}
+  belt: {background: yes}
+channels:
+  1: {reference: A, distance: CIE 1976 L*a*b*, tolerance: 3}
+inputs: [in, out]
+outputs:
+  full: {any_of: [1], held_until: out}
+sets:
+  box: {members: {A: 1}, from: in, to: out, output: full}
+recordings:
+  "recordings/*.csv":
+    {time: {column: t, in: ms}, every: 1 ms, gap: 3 ms, target: part, inputs: {in: in, out: out}, on: ["1"], off: ["0"]}
+"""
+BOXES = """\
+readings: [../recordings/r.csv]
+evidence: {trials: 1}
+cases:
+  S: {title: x, present: {set: box, complete: yes}, expect: {set: complete}}
+  O: {title: x, present: A, expect: {outputs: {full: {is: on, from: start, within: 10 ms, lasts: at least 10 ms}}}}
+"""
+
+
+@pytest.mark.parametrize(
+    ("on_ms", "lost", "verdict"), [(14, range(0), "pass"), (14, range(104, 112), "not judged"), (6, range(0), "fail")]
+)
+def test_on_time_that_a_gap_cuts_is_not_short(on_ms: int, lost: range, verdict: str, tmp_path: Path) -> None:
+    """Seen for sure from 7 + 2 = 9 ms. On for 14 ms: seen. Cut into 4 ms and 2 ms by a gap: nobody knows. On for 6 ms: perhaps
+    missed, which is nonconforming."""
+    rows = []
+    for t in range(200):
+        part, a = "A" if 100 <= t < 120 else "", 0 if 100 <= t < 100 + on_ms else 30
+        if t not in lost:
+            rows.append(f"{t},50,{a},0,{part},{int(80 <= t < 85)},{int(150 <= t < 155 or 20 <= t < 25)}\n")
+    text = "t,L,a,b,part,in,out\n" + "".join(rows)
+    for name, content in (("station.yaml", SETS), ("cases/a.case.yaml", BOXES), ("recordings/r.csv", text)):
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).write_text(content, encoding="utf-8")
+    cases = public.run(public.load(str(tmp_path)))["result"]["cases"]
+    assert [case["verdict"] for case in cases] == [verdict, verdict], [case["reason"] for case in cases]
+
+
+def verdicts(folder: Path, station: str, cases: str, text: str) -> dict[str, tuple[str, str]]:
+    for name, content in (("station.yaml", station), ("cases/a.case.yaml", cases), ("recordings/r.csv", text)):
+        (folder / name).parent.mkdir(exist_ok=True)
+        (folder / name).write_text(content, encoding="utf-8")
+    cases_ = public.run(public.load(str(folder)))["result"]["cases"]
+    return {case["id"]: (case["verdict"], case["reason"]) for case in cases_}
+
+
+@pytest.mark.parametrize("lost", [range(0), range(90, 98)])
+def test_an_answer_is_open_where_a_gap_hides_what_switched_the_output_on(lost: range, tmp_path: Path) -> None:
+    """A from 60 to 99 ms, the next A to 103 ms, on-delay 5 ms, off-delay 25 ms. The second A lasts 4 ms and needs the input to
+    have been on at 98 ms; the output is on throughout by the off-delay alone. With 90 to 98 ms lost nobody knows whose it is."""
+    station = STATION.replace("tolerance: 3, on_delay: 5 ms, pulse: 20 ms", "tolerance: 3")
+    station = station.replace("tolerance: 3}\n  2", "tolerance: 3, on_delay: 5 ms, off_delay: 25 ms}\n  2")
+    station = station.replace("target: part}", "target: part, specimen: nr}").replace("worst: 2 ms, input_filter: 1", "worst: 1")
+    cases = "readings: [../recordings/r.csv]\nevidence: {trials: 1}\ncases:\n"
+    cases += '  C: {title: x, present: A, where: {specimen: "2"}, expect: {channels: 1}}\n'
+    rows = []
+    for t in range(250):
+        part = ("A", "1") if 60 <= t < 99 else ("A", "2") if 99 <= t < 103 else ("", "")
+        if t not in lost:
+            rows.append(f"{t},50,{0 if part[0] else 30},0,{part[0]},{part[1]}\n")
+    found = verdicts(tmp_path, station, cases, "t,L,a,b,part,nr\n" + "".join(rows))
+    assert found["C"][0] == ("not judged" if lost else "pass"), found
+
+
+@pytest.mark.parametrize("lost", [range(0), range(70, 79)])
+def test_an_output_that_a_gap_may_have_set_was_not_seen_on_before(lost: range, tmp_path: Path) -> None:
+    """The latch is set at 100 ms, 20 ms after the box came; a gap before that may have set it already, or not."""
+    cases = BOXES.split("  S:")[0] + "  O:" + BOXES.split("  O:")[1]
+    rows = []
+    for t in range(200):
+        part, a = ("A", 0) if 100 <= t < 120 else ("", 30)
+        if t not in lost:
+            rows.append(f"{t},50,{a},0,{part},{int(60 <= t < 65)},{int(150 <= t < 155 or 20 <= t < 25)}\n")
+    found = verdicts(tmp_path, SETS, cases, "t,L,a,b,part,in,out\n" + "".join(rows))
+    assert found["O"][0] == ("not judged" if lost else "pass"), found
+
+
+@pytest.mark.parametrize(("off_delay", "verdict"), [("", "pass"), (", off_delay: 5 ms", "not judged")])
+def test_a_count_over_a_run_whose_beginning_is_not_known(off_delay: str, verdict: str, tmp_path: Path) -> None:
+    """One part, one pulse; with an off-delay the output may still be on from before the first row, and that is no second pulse
+    that anybody saw."""
+    station = SETS.replace("  full: {any_of: [1], held_until: out}", f"  full: {{any_of: [1]{off_delay}}}")
+    station = station.replace("worst: 7 ms, input_filter: 2 ms", "worst: 1 ms")
+    cases = "readings: [../recordings/r.csv]\nevidence: {runs: 1}\ncases:\n"
+    cases += "  K: {title: x, present: A, expect: {count: {output: full}}}\n"
+    rows = [f"{t},50,{0 if 100 <= t < 120 else 30},0,{'A' if 100 <= t < 120 else ''},0,0\n" for t in range(200)]
+    found = verdicts(tmp_path, station, cases, "t,L,a,b,part,in,out\n" + "".join(rows))
+    assert found["K"][0] == verdict, found

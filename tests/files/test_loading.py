@@ -120,3 +120,12 @@ def test_ten_thousand_cases_share_what_is_the_same(tmp_path: Path) -> None:
     many = CASES[: CASES.index("  REC-01:")] + "".join(one.replace("REC-01", f"REC-{number}") for number in range(10_000))
     loaded = suite(make(tmp_path, cases=many))
     assert len(loaded.cases) == 10_000 and len(loaded.readings()) == 1
+
+
+def test_how_long_a_target_takes_to_fill_the_spot(tmp_path: Path) -> None:
+    """A24: a spot of 4 mm at 0.5 m/s is covered 8 ms after the first touch; a sensor may state that time itself instead."""
+    for number, (words, expected) in enumerate((("spot: 4 mm", 8_000_000), ("edge: 5 ms", 5_000_000), ("serial: x", None))):
+        (tmp_path / str(number)).mkdir()
+        text = STATION.replace("between:", "belt_speed: 500 mm/s\nbetween:").replace("full_scale:", f"{words}\n    full_scale:")
+        station = suite(make(tmp_path / str(number), station=text)).station
+        assert station.fill_ns(station.sensors[0]) == expected
