@@ -114,7 +114,7 @@ class ResponseTable:
             self._put(column, mine, found, known)
             if figures:
                 self._criticals(column, mine, figures, number, channel, found)
-            for begin, until in attribution.began_outside(must, start, end, chain).tolist():
+            for begin, until in attribution.began_outside(must, start, end, own_from, chain).tolist():
                 self.outside.append((column, begin, until))
 
     def recorded(

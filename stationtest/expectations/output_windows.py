@@ -94,7 +94,7 @@ def _judge(view: View, unit: str, name: str, asked: Any, about: events.Where) ->
     if asked.is_:
         lasting = after(view, exactly(np.maximum(found.sure_start, 0)), asked.lasts or 0)
         good, _ = _comes_on(found, *sure, found.sure_end >= lasting.late)
-        perhaps, at = _comes_on(found, *loose, found.sure_end >= lasting.early)
+        perhaps, at = _comes_on(found, *loose, (found.sure_end >= lasting.early) | _cut_by_a_gap(view, name, found.sure_end))
         under_way = _under_way(found, *loose, last) & ~good
         before = _perhaps_before(view, name, begin.early)
         bad = ~perhaps & ~cut & ~under_way & ~before
@@ -105,6 +105,8 @@ def _judge(view: View, unit: str, name: str, asked: Any, about: events.Where) ->
     assert said is not None
     later = any(one.acts_after for one in deciders(view.station, name))
     since = begin.stated if later else _own_since(view, unit, name, origin)
+    if asked.within is None:  # behind a gap it may be the next one's: the edge that ends the window may lie in it
+        sure = sure[0], np.maximum(np.minimum(sure[1], _next_gap(view, sure[0])), sure[0])
     bad, at, held = _stays_off(view, said, name, since, *sure)
     perhaps, at_most, _ = _stays_off(view, said, name, since, *loose)
     unknown = bad & (at < timeline.unknown_until(view, name))
@@ -267,6 +269,18 @@ def _perhaps_before(view: View, name: str, begin: Ints) -> Bools:
     return on & intervals.contains(unknown, begin - 1)
 
 
+def _cut_by_a_gap(view: View, name: str, ends: Ints) -> Bools:
+    """Whether what was on for sure until then went on into stretches of which nobody knows."""
+    unknown = view.obs.signals["output", name].unknown
+    return np.zeros(len(ends), dtype=np.bool_) if unknown is None else np.isin(ends, unknown[:, 0])
+
+
+def _next_gap(view: View, after_ns: Ints) -> Ints:
+    """Where the next gap of the readings begins at or after each instant."""
+    starts = np.append(view.obs.gaps[:, 0], np.iinfo(np.int64).max)
+    return starts[np.searchsorted(starts[:-1], after_ns, "left")]
+
+
 def _under_way(found: timeline.Runs, begin: Ints, end: Ints, last: int) -> Bools:
     """Whether the last row cut an on-time that rose in the window, so that nobody knows how long it lasted."""
     if not len(found.start) or found.sure_end[-1] < last:
@@ -318,7 +332,7 @@ def why(view: View, unit: str, name: str, asked: Any, judged: Windowed, row: int
         if judged.end.late[row] > view.obs.clock.end_ns:
             return f"the window of {name} from {since} reaches past the end of the recording"
         if judged.doubtful[row]:
-            return f"{name} was on {on('')}, and {_doubt(view, asked)} that does not settle it, from {since}"
+            return f"{name} was on {on('')}, and {_doubt(view, asked) or 'with a gap'} that does not settle it, from {since}"
         return f"{name} is not known well enough from {since}: a gap, unknown states, or the end of the recording"
     if judged.outcome[row] == CONFORMING:
         held = int(judged.held_ns[row])

@@ -166,8 +166,9 @@ def _by_edges(found: Attributed, runs: tuple[Ints, Ints, Ints], timed: Ints, out
     found.no_margin[which[lasts & (until - begin < seen_ns)]] = True
 
 
-def began_outside(timed: Ints, start: Ints, end: Ints, chain: Chain) -> Ints:
-    """On-time of the output that belongs to no presentation: the timers' input rose while nothing was presented. (n, 2)"""
+def began_outside(timed: Ints, start: Ints, end: Ints, own_from: Ints, chain: Chain) -> Ints:
+    """On-time of the output that belongs to no presentation (n, 2): the timers' input rose while nothing was presented, or in a
+    presentation that had ended before the on-delay was over, and none after it kept the input on by itself."""
     if not len(timed):
         return timed
     next_ = np.searchsorted(start, timed[:, 0], "right")
@@ -176,7 +177,11 @@ def began_outside(timed: Ints, start: Ints, end: Ints, chain: Chain) -> Ints:
     reaches = start[np.minimum(next_[~inside], len(start) - 1)] if len(start) else free[:, 1]
     until = np.where(next_[~inside] < len(start), np.minimum(free[:, 1], reaches), free[:, 1])
     found = np.stack([free[:, 0] + chain.on_delay_ns, until], axis=1)
-    return found[found[:, 1] > found[:, 0]]
+    which, begin, own_until = _stretched(timed, start, end, own_from, chain)
+    owned = intervals.merge(np.stack([begin, own_until], axis=1)) if len(which) else intervals.empty()
+    late = timed[inside] + np.array([chain.on_delay_ns, 0])
+    late = late[(late[:, 1] > late[:, 0]) & (intervals.overlap(owned, late[:, 0], late[:, 1]) == 0)]
+    return intervals.merge(np.concatenate([found[found[:, 1] > found[:, 0]], late]))
 
 
 def _pieces(timed: Ints, start: Ints, end: Ints, own_from: Ints) -> tuple[Ints, Ints, Ints, Ints]:

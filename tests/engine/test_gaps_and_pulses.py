@@ -159,3 +159,46 @@ def test_a_count_over_a_run_whose_beginning_is_not_known(off_delay: str, verdict
     rows = [f"{t},50,{0 if 100 <= t < 120 else 30},0,{'A' if 100 <= t < 120 else ''},0,0\n" for t in range(200)]
     found = verdicts(tmp_path, station, cases, "t,L,a,b,part,in,out\n" + "".join(rows))
     assert found["K"][0] == verdict, found
+
+
+TICKS = SETS.replace(", held_until: out}", "}").replace("worst: 7 ms, input_filter: 2 ms", "worst: 1 ms")
+
+
+def ticks(lost: range, parts: tuple[range, ...]) -> str:
+    """Parts of A, and a box in and out beside each of them."""
+    rows = []
+    for t in range(300):
+        part = any(t in one for one in parts)
+        box_in = any(t in range(one[0] - 20, one[0] - 15) for one in parts)
+        box_out = t in (*range(20, 25), *range(150, 153), *range(230, 235))
+        if t not in lost:
+            rows.append(f"{t},50,{0 if part else 30},0,{'A' if part else ''},{int(box_in)},{int(box_out)}\n")
+    return "t,L,a,b,part,in,out\n" + "".join(rows)
+
+
+@pytest.mark.parametrize(
+    ("expect", "lost", "expected"),
+    [
+        ("{is: off, from: end, until: out}", range(0), (2, 0, 0)),
+        ("{is: off, from: end, until: out}", range(145, 157), (1, 0, 1)),  # the first box out is lost: is the next part before it?
+        ("{is: on, from: start, within: 4 ms, lasts: at least 10 ms}", range(0), (2, 0, 0)),
+        ("{is: on, from: start, within: 4 ms, lasts: at least 10 ms}", range(107, 113), (1, 0, 1)),  # behind its window
+    ],
+)
+def test_a_window_and_a_gap(expect: str, lost: range, expected: tuple[int, int, int], tmp_path: Path) -> None:
+    cases = "readings: [../recordings/r.csv]\nevidence: {trials: 2}\ncases:\n"
+    cases += f"  O: {{title: x, present: A, expect: {{outputs: {{full: {expect}}}}}}}\n"
+    verdicts(tmp_path, TICKS, cases, ticks(lost, (range(100, 120), range(180, 200))))
+    (case,) = public.run(public.load(str(tmp_path)))["result"]["cases"]
+    assert (case["conforming"], case["nonconforming"], case["not_judged"]) == expected, case["reason"]
+
+
+def test_on_time_that_nobody_kept_on_by_itself_is_outside_everything(tmp_path: Path) -> None:
+    """The last 3 ms of a foreign part match, 5 ms of the belt behind it lie in the hysteresis band, and the on-delay of 5 ms ends
+    in them, at 122 ms: neither the part nor the belt switched the output by itself, and it is on all the same."""
+    station = STATION.replace("tolerance: 3, on_delay: 5 ms, pulse: 20 ms", "tolerance: 3, hysteresis: 200 %, on_delay: 5 ms")
+    rows = [(60, "")] * 100 + [(60, "A")] * 17 + [(20, "A")] * 3 + [(26, "")] * 5 + [(60, "")] * 75
+    text = "".join(f"{t},50,{a},0,{part}\n" for t, (a, part) in enumerate(rows))
+    verdicts(tmp_path, station, CASES, "t,L,a,b,part\n" + text)
+    (source,) = public.run(public.load(str(tmp_path)))["result"]["sources"]
+    assert [(on["channel"], on["start_ns"], on["end_ns"]) for on in source["outside"]] == [("2", 122_000_000, 125_000_000)]

@@ -29,7 +29,7 @@ def test_the_model(tmp_path: Path) -> None:
         sensor.columns == ("r", "g", "b")
         and sensor.dark == (12.0, 11.0, 14.0)
         and sensor.clips_at == 4095.0
-        and sensor.edge_ns == 0
+        and sensor.edge_ns is None
     )
     one, two = station.channels
     assert (
@@ -98,7 +98,8 @@ def test_edge_from_spot_and_belt(tmp_path: Path) -> None:
     text = STATION.replace("between:", "belt_speed: 0.5 m/s\nbetween:").replace(
         "    observer: 2 deg\ntargets", "    observer: 2 deg\n    spot: 4 mm\ntargets"
     )
-    assert suite(make(tmp_path, station=text)).station.sensors[0].edge_ns == 8_000_000
+    found = suite(make(tmp_path, station=text)).station
+    assert found.fill_ns(found.sensors[0]) == 8_000_000
 
 
 def test_further_forms_of_recordings(tmp_path: Path) -> None:
