@@ -140,6 +140,11 @@ class ResponseTable:
             self.signals["computed channel", channel.name] = self.signals["channel", channel.name]
         state = ternary.Ternary(out, intervals.union(can, intervals.complement(stretch.spans) if unknown is None else unknown))
         known = ~found.ambiguous
+        if unknown is None and len(stretch.spans) > 1:  # what is on behind a gap need not have come on there
+            gaps = np.stack([stretch.spans[:-1, 1], stretch.spans[1:, 0]], axis=1)
+            known &= intervals.overlap(gaps, opens - 1, closes) == 0
+            rose = self._windowed(channel, out[~np.isin(out[:, 0], gaps[:, 1])], mine, window)
+            found.silent |= rose.silent & stretch.between[mine]
         if unknown is not None:  # what is on from the end of such a stretch need not have come on there
             known &= intervals.overlap(unknown, opens - 1, closes) == 0
         self._keep("channel", channel.name, state, basis, unknown)

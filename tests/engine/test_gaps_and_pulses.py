@@ -180,7 +180,7 @@ def ticks(lost: range, parts: tuple[range, ...]) -> str:
     ("expect", "lost", "expected"),
     [
         ("{is: off, from: end, until: out}", range(0), (2, 0, 0)),
-        ("{is: off, from: end, until: out}", range(145, 157), (1, 0, 1)),  # the first box out is lost: is the next part before it?
+        ("{is: off, from: end, until: out}", range(145, 157), (1, 0, 1)),  # the first box out is lost
         ("{is: on, from: start, within: 4 ms, lasts: at least 10 ms}", range(0), (2, 0, 0)),
         ("{is: on, from: start, within: 4 ms, lasts: at least 10 ms}", range(107, 113), (1, 0, 1)),  # behind its window
     ],
@@ -202,3 +202,21 @@ def test_on_time_that_nobody_kept_on_by_itself_is_outside_everything(tmp_path: P
     verdicts(tmp_path, station, CASES, "t,L,a,b,part\n" + text)
     (source,) = public.run(public.load(str(tmp_path)))["result"]["sources"]
     assert [(on["channel"], on["start_ns"], on["end_ns"]) for on in source["outside"]] == [("2", 122_000_000, 125_000_000)]
+
+
+@pytest.mark.parametrize("lost", [range(0), range(120, 128), range(160, 168)])
+def test_what_is_recorded_as_on_behind_a_gap_did_not_rise_there(lost: range, tmp_path: Path) -> None:
+    """Recorded on from 105 to 190 ms, once: a gap in the part makes no second pulse of it, one behind the part no pulse of the
+    belt's."""
+    station = STATION.replace("target: part}", 'target: part, channels: {1: q}, on: ["1"], off: ["0"]}')
+    cases = "readings: [../recordings/r.csv]\nevidence: {trials: 1}\ncases:\n"
+    cases += "  P: {title: x, present: A, expect: {pulses: {channels: 1, exactly: 1}}}\n"
+    cases += "  S: {title: x, present: {between: belt}, expect: {silent: 1}, evidence: {trials: 2}}\n"
+    rows = []
+    for t in range(300):
+        part = 100 <= t < 150
+        if t not in lost:
+            rows.append(f"{t},50,{0 if part else 30},0,{'A' if part else ''},{int(105 <= t < 190)}\n")
+    found = verdicts(tmp_path, station, cases, "t,L,a,b,part,q\n" + "".join(rows))
+    assert found["P"][0] == ("not judged" if 120 in lost else "pass"), found
+    assert found["S"][0] != "fail", found
