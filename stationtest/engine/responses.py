@@ -182,15 +182,17 @@ class ResponseTable:
             for name, state in self._states.items()
         }
 
-    def as_if_known(self) -> dict[str, ternary.Ternary]:
-        """The same as if what is not known had been off: what is still perhaps then is so for its shortness alone. On-time that
-        is cut by it is not short."""
+    def as_if_known(self, on: bool) -> dict[str, ternary.Ternary]:
+        """The same as if what is not known had been on, or off: what is perhaps either way is so for its shortness alone. On-time
+        and off-time that is cut by it is not short."""
         seen_ns, found = self.station.scan.seen_ns, {}
         for name, state in self._states.items():
             doubt = intervals.subtract(state.can, state.must)
-            cut = state.must[np.isin(state.must[:, 0], doubt[:, 1]) | np.isin(state.must[:, 1], doubt[:, 0])]
-            plain = ternary.seen(ternary.known(state.must), seen_ns if self.signals["channel", name].basis == "computed" else 0)
-            found[name] = ternary.Ternary(intervals.union(plain.must, cut), plain.can)
+            plain = ternary.known(state.can if on else state.must)
+            seen = ternary.seen(plain, seen_ns if self.signals["channel", name].basis == "computed" else 0)
+            cut_on, cut_off = (_beside(runs, doubt) for runs in (state.must, intervals.complement(state.can)))
+            can = intervals.subtract(seen.can, cut_off)
+            found[name] = ternary.Ternary(intervals.union(intervals.intersect(seen.must, can), cut_on), can)
         return found
 
     def _keep(self, kind: str, name: str, state: ternary.Ternary, basis: str, unknown: Ints | None = None) -> None:
@@ -241,6 +243,11 @@ class ResponseTable:
         columns["critical_any"][mine, column], columns["critical_sure"][mine, column] = at_all, sure
         for name in ("at_ns", "rested_clipped", "rested_dark"):
             columns[name][mine, column] = figures[name][number, mine]
+
+
+def _beside(runs: Ints, doubt: Ints) -> Ints:
+    """Those of the runs (n, 2) that begin where a doubt ends, or end where one begins."""
+    return runs[np.isin(runs[:, 0], doubt[:, 1]) | np.isin(runs[:, 1], doubt[:, 0])]
 
 
 def timed_input(channel: Channel, matches: Ints, unknown: Ints, spans: Ints) -> tuple[Ints, Ints]:

@@ -60,13 +60,17 @@ def station_signals(
             edges[Edge(input=name)] = ternary.rising(state, span).sure
             edges[Edge(input=name, falls=True)] = ternary.falling(state, span).sure
     carried: list[tuple[str, int]] = []
-    plain = {}
+    plain: list[dict[str, logic.Evaluated]] = []
     if _gaps(channels, recorded):
-        plain = logic.evaluate(station, channels.as_if_known() | _as_if_known(recorded), edges, span, belt)
+        either = (channels.as_if_known(on) | _as_if_known(recorded, on) for on in (False, True))
+        plain = [logic.evaluate(station, signals_, edges, span, belt) for signals_ in either]
     for name, found in logic.evaluate(station, given, edges, span, belt).items():
         carried += [(name, int(at)) for at in found.carried_over_ns]
         must, can, decisions = found.state.must, found.state.can, found.decisions_ns
-        unknown = intervals.subtract(_doubt(found.state), _doubt(plain[name].state)) if plain else None
+        unknown = None
+        if plain:  # what is perhaps whether the unknown was on or off is so for its shortness
+            off, on = (_doubt(each[name].state) for each in plain)
+            unknown = intervals.subtract(_doubt(found.state), intervals.intersect(off, on))
         computed = Signal(
             name=name, kind="output", basis="computed", must=must, can=can, decisions_ns=decisions, unknown=unknown
         )
@@ -83,9 +87,13 @@ def _gaps(channels: ResponseTable, recorded: Mapping[tuple[str, str], Recorded])
     return len(channels.stretch.spans) > 1 or any(len(one.unknown) for one in recorded.values())
 
 
-def _as_if_known(recorded: Mapping[tuple[str, str], Recorded]) -> dict[str, Ternary]:
-    """The signals as if what is not known had been off."""
-    return {name: ternary.known(one.on) for (kind, name), one in recorded.items() if kind != "channel"}
+def _as_if_known(recorded: Mapping[tuple[str, str], Recorded], on: bool) -> dict[str, Ternary]:
+    """The signals as if what is not known had been on, or off."""
+    return {
+        name: ternary.known(intervals.union(one.on, one.unknown) if on else one.on)
+        for (kind, name), one in recorded.items()
+        if kind != "channel"
+    }
 
 
 def _doubt(state: Ternary) -> Ints:
