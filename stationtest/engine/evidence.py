@@ -6,6 +6,7 @@ The plan (how many trials, how many nonconforming accepted) is fixed in the case
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Protocol
@@ -57,26 +58,23 @@ def planned_trials(evidence: Evidence) -> int | None:
     return None
 
 
-def at_least_text(share: float, asked: float | None = None) -> str:
-    """A lower bound, to 0.1 %; finer where that would print it as what was asked though it is below, and cut where it would
-    print 100 %. The record has all digits."""
-    if share in (0.0, 1.0) or share < 0.9995:
-        return _percent(share, asked)
-    return f"{math.floor(share * 1e9 + 1e-3) / 1e7:.9g} %"
+def at_least_text(share: float) -> str:
+    """A lower bound, cut to 0.01 % as in the tables, so that it never claims more than was shown; the record has all digits."""
+    return _cut(share, math.floor)
 
 
-def at_most_text(share: float, asked: float | None = None) -> str:
-    """An upper bound, likewise; finer too where 0.1 % would print it as 100 %."""
-    if share in (0.0, 1.0) or share < 0.9995:
-        return _percent(share, asked)
-    return f"{min(share * 100, 99.99999):.5g} %"
+def at_most_text(share: float) -> str:
+    """An upper bound, cut upwards likewise."""
+    return _cut(share, math.ceil)
 
 
-def _percent(share: float, asked: float | None) -> str:
-    digits = 1
-    while asked is not None and share < asked and round(share * 100, digits) >= asked * 100 and digits < 6:
-        digits += 1
-    return f"{share * 100:.{digits}f} %"
+def _cut(share: float, whole: Callable[[float], int]) -> str:
+    """Finer where 0.01 % would print 0 or 100 % for what is neither."""
+    for digits in range(2, 10):
+        percent = whole(round(share * 100 * 10**digits, 4)) / 10**digits
+        if share in (0.0, 1.0) or 0 < percent < 100:
+            break
+    return f"{percent:.{digits}f}".rstrip("0").rstrip(".") + " %"
 
 
 class Trials(Protocol):
@@ -145,7 +143,7 @@ def counted(evidence: Evidence, trials: Trials, first_open: str) -> Shown:
         reason = f"{judged} of {planned} {units}, {_nonconforming(wrong)}: {_more(still, wrong, accepted)}"
         if low is not None:
             shows = "shows" if judged == 1 else "show"
-            reason += f"; so far {judged} {shows} at least {at_least_text(low, evidence.reliability)} {at}"
+            reason += f"; so far {judged} {shows} at least {at_least_text(low)} {at}"
     elif only is not None:
         reason = f"{n} {units}, {_nonconforming(wrong_used)}, but {only}"
     elif evidence.specimens_at_least is not None and len(trials.specimens or ()) < evidence.specimens_at_least:
@@ -182,8 +180,7 @@ def _fails(evidence: Evidence, wrong: int, judged: int, unknown: int, units: str
     if evidence.runs is not None:
         return reason
     either = f", whichever way the {unknown} that were not judged would have come out" if unknown else ""
-    most = at_most_text(high, evidence.reliability)
-    reason += f"; the share that conforms is at least {at_least_text(low)} and at most {most}, each {at}{either}"
+    reason += f"; the share that conforms is at least {at_least_text(low)} and at most {at_most_text(high)}, each {at}{either}"
     if evidence.reliability is None:
         return reason
     asked = share_text(evidence.reliability)

@@ -32,7 +32,7 @@ def test_sizes_of_files(number: int, said: str) -> None:
     assert size_text(number) == said
 
 
-@pytest.mark.parametrize(("judged", "said"), [(1, "so far 1 shows at least 5.0 %"), (2, "so far 2 show at least 22.4 %")])
+@pytest.mark.parametrize(("judged", "said"), [(1, "so far 1 shows at least 5 %"), (2, "so far 2 show at least 22.36 %")])
 def test_what_few_trials_show(judged: int, said: str) -> None:
     """0.05 to the power of 1 and of 1/2."""
     table = Table(station())

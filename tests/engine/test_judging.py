@@ -41,7 +41,7 @@ def misfire(table: Table, row: int) -> None:
 def test_pass() -> None:
     result = run_case(clean(59, 4), case(of("mint"), **OWN))
     assert (result["verdict"], result["planned"], result["found"], result["conforming"]) == ("pass", 59, 59, 59)
-    assert result["reason"] == "59 of 59 presentations conform: at least 95.0 % at 95 % confidence"
+    assert result["reason"] == "59 of 59 presentations conform: at least 95.04 % at 95 % confidence"
     assert result["strata"][0]["lower_bound"] == pytest.approx(0.05 ** (1 / 59))
 
 
@@ -59,7 +59,7 @@ def test_fail_prints_both_bounds_and_never_asks_for_more() -> None:
     result = run_case(table, case(of("mint"), **OWN))
     assert result["verdict"] == "fail"
     assert "1 of 60 presentations nonconforming, none accepted" in result["reason"]
-    assert "at least 92.3 % and at most 99.9 %, each at 95 % confidence" in result["reason"]
+    assert "at least 92.33 % and at most 99.92 %, each at 95 % confidence" in result["reason"]
     assert "95 % itself is neither shown nor refuted" in result["reason"]
     assert "a new plan with 1 nonconforming accepted would need 93 trials" in result["reason"]
     assert "more clean" not in result["reason"]
@@ -125,7 +125,7 @@ def test_a13_topping_up_after_a_nonconforming_one_does_not_pass() -> None:
     planned = replace(PROVEN, nonconforming_at_most=1)
     result = run_case(table, case(of("mint"), planned, **OWN))
     assert (result["verdict"], result["planned"]) == ("pass", 93)
-    assert "92 of 93 presentations conform: at least 95.0 %" in result["reason"]
+    assert "92 of 93 presentations conform: at least 95 %" in result["reason"]
     few = clean(50)
     misfire(few, 10)
     short = run_case(few, case(of("mint"), planned, **OWN))
@@ -172,7 +172,7 @@ def test_trials_that_were_not_judged_count_against_either_bound() -> None:
     assert (result["verdict"], part["found"], part["nonconforming"], part["not_judged"]) == ("fail", 39, 9, 30)
     assert at_most(30, 39, part["upper_bound"]) == pytest.approx(0.05) and part["lower_bound"] == 0
     assert result["reason"].startswith(
-        "9 of 9 presentations nonconforming, none accepted; the share that conforms is at least 0.0 % and at most 87.4 %, "
+        "9 of 9 presentations nonconforming, none accepted; the share that conforms is at least 0 % and at most 87.4 %, "
         "each at 95 % confidence, whichever way the 30 that were not judged would have come out"
     )
     left_out = run_case(table, case(of("mint"), replace(PROVEN, not_judged_at_most=0.8), **OWN))["strata"][0]
@@ -195,8 +195,8 @@ def test_a28_trials_print_what_they_show() -> None:
     """A28: 30 clean trials: at least 90.5 % at 95 %, whether or not a share was asked."""
     result = run_case(clean(30), case(of("mint"), Evidence(trials=30), **OWN))
     assert (result["verdict"], result["planned"]) == ("pass", 30)
-    assert "at least 90.5 % at 95 % confidence" in result["reason"]
-    words = "30 presentations of each with at most 0 nonconforming (30 clean ones show 90.5 % at 95 %)"
+    assert "at least 90.49 % at 95 % confidence" in result["reason"]
+    words = "30 presentations of each with at most 0 nonconforming (30 clean ones show 90.49 % at 95 %)"
     assert result["asked"]["words"] == words
 
 
@@ -241,8 +241,8 @@ def test_a20_presentations_claim_these_specimens_and_name_the_least_shown() -> N
     """A20: 60 clean presentations of 4 specimens: 95.1 % on average over these, for one of them 15 clean: 81.9 %."""
     table = clean(60, specimens=4)
     result = run_case(table, case(of("mint"), replace(PROVEN, trials=60, reliability=None, confidence=0.95), **OWN))
-    assert "at least 95.1 % at 95 % confidence" in result["reason"]
-    assert "60 presentations of these 4 specimens, 15 each; for the least shown one by itself at least 81.9 %" in result["claim"]
+    assert "at least 95.12 % at 95 % confidence" in result["reason"]
+    assert "60 presentations of these 4 specimens, 15 each; for the least shown one by itself at least 81.89 %" in result["claim"]
     entry = result["strata"][0]
     assert (entry["specimens"], entry["least_shown"]) == (4, 15)
     assert entry["least_shown_bound"] == pytest.approx(0.05 ** (1 / 15))
@@ -255,7 +255,7 @@ def test_a20_a_specimen_is_one_trial_however_often_it_was_shown() -> None:
     table = clean(60, specimens=20)
     result = run_case(table, case(of("mint"), asked, **OWN))
     assert (result["verdict"], result["found"], result["conforming"]) == ("pass", 20, 20)
-    assert "20 of 20 specimens conform: at least 86.1 %" in result["reason"]
+    assert "20 of 20 specimens conform: at least 86.08 %" in result["reason"]
     assert "a specimen presented 3 times is right all 3 times" in result["claim"]
     few = run_case(clean(59, specimens=20), case(of("mint"), asked, **OWN))
     assert (few["verdict"], few["not_judged"]) == ("not shown", 1)
@@ -433,17 +433,16 @@ def test_a_bound_below_what_was_asked_is_never_printed_as_that() -> None:
     asked = replace(PROVEN, reliability=0.99)
     result = run_case(clean(290), case(of("mint"), asked, **OWN))
     assert "the plan needs 9 more clean ones; so far 290 show at least 98.97 % at 95 % confidence" in result["reason"]
-    assert at_least_text(0.9900001, 0.99) == "99.0 %" and at_most_text(0.9497, 0.95) == "94.97 %"
+    assert at_least_text(0.9899999) == "98.99 %" and at_most_text(0.9497) == "94.97 %"
 
 
-def test_an_upper_bound_below_one_is_never_printed_as_one() -> None:
-    assert at_least_text(0.95049) == "95.0 %"
-    # 0.05 ** (1 / n): 29956 clean trials show 99.99 %, which 0.1 % would print as 100
-    assert at_least_text(0.05 ** (1 / 29956)) == "99.99 %" and at_least_text(0.05 ** (1 / 10**9)) == "99.9999997 %"
-    assert at_least_text(0.9999) == "99.99 %" and at_least_text(1.0) == "100.0 %"
-    assert at_most_text(0.99914) == "99.9 %"
-    assert at_most_text(0.99996) == "99.996 %"
-    assert at_most_text(1.0) == "100.0 %"
+def test_bounds_are_cut_to_the_safe_side() -> None:
+    """As in the tables: a lower bound down, an upper one up, and never to 0 or 100 % where it is neither."""
+    assert (at_least_text(0.950499), at_most_text(0.99914)) == ("95.04 %", "99.92 %")
+    # 0.05 ** (1 / n): 29956 clean trials show 99.99 %
+    assert at_least_text(0.05 ** (1 / 29956)) == "99.99 %" and at_least_text(0.05 ** (1 / 10**9)) == "99.999 %"
+    assert (at_least_text(0.9999), at_least_text(0.95), at_least_text(1.0)) == ("99.99 %", "95 %", "100 %")
+    assert (at_most_text(0.99996), at_most_text(0.000001), at_most_text(1.0)) == ("99.996 %", "0.01 %", "100 %")
 
 
 def test_ten_thousand_cases_on_one_recording_are_judged_in_a_second() -> None:
