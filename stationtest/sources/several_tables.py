@@ -162,8 +162,9 @@ class TablesRecording(Recording):
         if self.worlds:
             far = duration_text(max(world.apart_ns for world in self.worlds))
             told.append(
-                f"time is known to {far} at worst ({self._doubts()}): a trial is judged as logged, and with its instants as "
-                "early and as late as that allows, and its answer counts only where it is the same each time"
+                f"how far two instants lie apart is known to {far} at worst ({self._doubts()}): a trial is judged as logged, "
+                "and with its instants as early and as late as that allows, and its answer counts only where it is the same each "
+                "time"
             )
         return told
 

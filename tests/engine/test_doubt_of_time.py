@@ -93,7 +93,8 @@ def test_the_record_says_how_it_was_decided(tmp_path: Path) -> None:
     folder = write(tmp_path, [(200, 280)], [(219, "Q1", 1), (290, "Q1", 0)], case, sync=4, step=8)
     (source,) = public.run(public.load(str(folder)))["result"]["sources"]
     (note,) = source["notes"]
-    assert note.startswith("time is known to 16 ms at worst (log in steps of 8 ms, clock plc to eye within 4 ms): a trial is")
+    known = "how far two instants lie apart is known to 16 ms at worst"
+    assert note.startswith(f"{known} (log in steps of 8 ms, clock plc to eye within 4 ms): a trial is")
 
 
 def test_truth_within(tmp_path: Path) -> None:

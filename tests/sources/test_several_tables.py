@@ -129,7 +129,7 @@ def test_what_check_says_of_each_table(tmp_path: Path, capsys: pytest.CaptureFix
         "7 presentations: 4 mint and 3 chamomile",
         "row 1: mint, 0.207000 s to 0.287000 s",
         "clock sensor to plc: offset 37 ms at its first row, drift 20 ppm, within 4 ms, found by sync edges at start and end",
-        "time is known to 16 ms at worst",
+        "how far two instants lie apart is known to 16 ms at worst",
         "row 3: 0.002000 s, ",
     ):
         assert words in printed, words
