@@ -197,7 +197,7 @@ def test_recordings_that_overlap(tmp_path: Path, second: tuple[int, int, int], r
     with pytest.raises(StationtestError) as caught:
         public.run(suite)
     (problem,) = caught.value.problems
-    assert problem.code == "overlap" and problem.place.path == "recordings/day2.csv"
+    assert problem.code == "overlap" and problem.place.path == str(folder / "recordings/day2.csv")
     assert "overlaps recordings/day1.csv from 2025-03-02T09:00:00Z to 2025-03-02T09:00:02Z" in problem.message
 
 
