@@ -68,6 +68,7 @@ def at_most_text(share: float) -> str:
     return _cut(share, math.ceil)
 
 
+@lru_cache(maxsize=1024)
 def _cut(share: float, whole: Callable[[float], int]) -> str:
     """Finer where 0.01 % would print 0 or 100 % for what is neither."""
     for digits in range(2, 10):

@@ -208,8 +208,7 @@ def _result(
     verdict = max((Verdict(entry["verdict"]) for entry in entries), key=SEVERITY.index, default=Verdict.NOT_SHOWN)
     batches = [batch for stratum in strata for batch in stratum.batches]
     bases = {judged.basis for batch in batches for _, judged in batch.judged}
-    decided = [stratum for entry, stratum in zip(entries, strata, strict=True) if entry["verdict"] == verdict.value]
-    wrong = _nonconforming([*decided, *(stratum for stratum in strata if stratum not in decided)])
+    wrong = _nonconforming(_deciding_first(strata, entries) if verdict is Verdict.FAIL else strata)
     specimens = {name for stratum in strata for name in stratum.specimens or ()}
     plans = [entry["planned"] for entry in entries]
     asked = shown_by.asked_words(case.evidence, strata[0].units if strata else "trials")
@@ -235,6 +234,12 @@ def _result(
     result["expectations"] = [worst_of(expected.name, k, batches) for k, expected in enumerate(case.expect)]
     result["nonconforming_trials"] = wrong
     return result
+
+
+def _deciding_first(strata: Sequence[Stratum], entries: Sequence[record.Stratum]) -> list[Stratum]:
+    """Those that fail before those that do not: a trial of these is no reason of the verdict."""
+    failing = [stratum for stratum, entry in zip(strata, entries, strict=True) if entry["verdict"] == Verdict.FAIL.value]
+    return [*failing, *(stratum for stratum in strata if stratum not in failing)]
 
 
 def _nonconforming(strata: Sequence[Stratum]) -> list[record.Worst]:
