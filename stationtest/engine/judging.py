@@ -16,8 +16,7 @@ from stationtest.engine import by_condition, correcting, overlapping
 from stationtest.engine import evidence as shown_by
 from stationtest.engine.case_entry import planned
 from stationtest.engine.judged_trials import Batch, Stratum, left_out_entries, worst_of
-from stationtest.engine.selecting import never, select
-from stationtest.errors import ReadingsError, told_in
+from stationtest.engine.selecting import never, select, sets_of_kind
 from stationtest.expectations import events
 from stationtest.expectations.output_windows import without_decision
 from stationtest.expectations.trials import WEAKER, Trials, weakest
@@ -50,10 +49,7 @@ def judge(suite: Suite, case: Case, observations: Mapping[str, SourceObservation
 
     Raises `ReadingsError` where two of the recordings overlap.
     """
-    try:
-        overlapping.refuse(case, observations)
-    except ReadingsError as error:
-        raise ReadingsError(told_in(suite.folder, error)) from None
+    overlapping.refuse(suite, case, observations)
     laid = {path: correcting.laid_over(suite, observations[path]) for path in case.readings}
     result = _judged(suite, case, laid, parts)
     if any(laid[path] is not observations[path] for path in laid):
@@ -191,8 +187,7 @@ def _other_contents(views: Sequence[View], present: Present) -> str:
     """What sets of the kind that is asked hold where none has the contents that are asked."""
     for view in views:
         sets = view.obs.sets
-        mine = np.array([sets.kinds[kind] == present.set for kind in sets.kind.tolist()], dtype=np.bool_)
-        rows = np.flatnonzero(mine).tolist()
+        rows = np.flatnonzero(sets_of_kind(sets, present.set)).tolist()
         if rows:
             held = [f"{n} {name}" for name, n in zip(sets.targets, sets.counts[rows[0]].tolist(), strict=True) if n]
             return f"; {len(rows)} of this kind came with other contents: the first holds {listed(held) or 'nothing'}"

@@ -5,6 +5,7 @@ Only dates can tell: of times that count from a start, nobody knows when that wa
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
 from itertools import combinations
 
@@ -12,11 +13,11 @@ import numpy as np
 
 from stationtest.errors import readings_error
 from stationtest.files.words import shown
-from stationtest.model.case import Case
+from stationtest.model.case import Case, Suite
 from stationtest.model.observations import SourceObservations
 
 
-def refuse(case: Case, observations: Mapping[str, SourceObservations]) -> None:
+def refuse(suite: Suite, case: Case, observations: Mapping[str, SourceObservations]) -> None:
     """Raise `ReadingsError` 'overlap' where two recordings of the case saw one sensor at one time."""
     if len(case.readings) < 2:
         return
@@ -25,7 +26,7 @@ def refuse(case: Case, observations: Mapping[str, SourceObservations]) -> None:
         if a < d and c < b and _sensors(observations[first]) & _sensors(observations[second]):
             begin, end = (str(np.datetime64(ns, "ns")).rstrip("0").rstrip(".") for ns in (max(a, c), min(b, d)))
             said = f"it overlaps {shown(first)} from {begin}Z to {end}Z, and {case.id} would count its trials twice"
-            raise readings_error(second, 0, f"cases.{case.id}.readings", said, "overlap")
+            raise readings_error(os.path.join(suite.folder, second), 0, f"cases.{case.id}.readings", said, "overlap")
 
 
 def _span(observed: SourceObservations) -> tuple[int, int] | None:

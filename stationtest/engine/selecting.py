@@ -18,7 +18,7 @@ from stationtest.expectations.items import belongs, items
 from stationtest.expectations.view import View
 from stationtest.files.words import listed
 from stationtest.model.case import Case, Present, Suite
-from stationtest.model.observations import INVALID, STATUS_WORDS, TAUGHT, UNKNOWN_TARGET, VOID
+from stationtest.model.observations import INVALID, STATUS_WORDS, TAUGHT, UNKNOWN_TARGET, VOID, Sets
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -131,10 +131,15 @@ def _presented(view: View, present: Present) -> Bools:
     return wanted[shown.target] if len(wanted) else np.zeros(len(shown), dtype=np.bool_)
 
 
+def sets_of_kind(sets: Sets, name: str | None) -> Bools:
+    """The sets of the kind of this name; none where the recording knows no such kind."""
+    return sets.kind == (sets.kinds.index(name) if name in sets.kinds else -1)
+
+
 def _sets(view: View, present: Present) -> Bools:
     """The sets whose contents, by truth, are those of the case (A14)."""
     sets = view.obs.sets
-    mine = sets.kind == (sets.kinds.index(present.set) if present.set in sets.kinds else -1)
+    mine = sets_of_kind(sets, present.set)
     if present.which is None or not len(sets):
         return mine
     kind = view.station.set_kind(present.set or "")

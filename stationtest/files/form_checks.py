@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping
-from typing import Any
 
 from stationtest.files.match_checks import numbered_problems
 from stationtest.files.paths import Folder
@@ -92,11 +91,6 @@ def _zone(loc: tuple[str, ...], time: TimeFields) -> Iterator[Told]:
         yield (*loc, key), message, code
 
 
-def _truth(form: RecordingFields) -> dict[str, Any]:
-    """What is said of each column of truth: its name, or a name for each sensor."""
-    return {"target": form.target, "specimen": form.specimen, "set": form.set_, "item": form.item}
-
-
 def _by_sensor(form: RecordingFields) -> Iterator[Told]:
     """Columns of truth for each sensor stand in the rows of a stream, beside a target for each sensor."""
     message = ""
@@ -108,7 +102,7 @@ def _by_sensor(form: RecordingFields) -> Iterator[Told]:
         message = "the column `sensor` says whose the truth of a row is, so columns for each sensor cannot say it as well"
     elif not isinstance(form.target, Mapping):
         message = "this can be stated for each sensor only where `target` is, such as {lid: COLUMN, tin: COLUMN}"
-    for key, said in _truth(form).items():
+    for key, said in form.columns_of_truth().items():
         if not isinstance(said, Mapping):
             continue
         if message:
@@ -123,7 +117,7 @@ def _by_sensor(form: RecordingFields) -> Iterator[Told]:
 def _columns(form: RecordingFields) -> Iterator[Told]:
     station = {part if isinstance(part, str) else part.column: f"{section}.{name}"
                for section in ("outputs", "channels", "inputs") for name, part in getattr(form, section).items()}  # fmt: skip
-    for key, said in (_truth(form) | {"sensor": form.sensor}).items():
+    for key, said in (form.columns_of_truth() | {"sensor": form.sensor}).items():
         named = {(key, sensor): one for sensor, one in said.items()} if isinstance(said, Mapping) else {(key,): said}
         for loc, column in named.items():
             if column in station:

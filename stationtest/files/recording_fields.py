@@ -122,6 +122,10 @@ class TruthFields(DialectFields):
     empty: OneOrMore[Cell] = Field(default=("",), json_schema_extra={"default": [""]})
     void: Text | None = None
 
+    def columns_of_truth(self) -> dict[str, Any]:
+        """What is said of each: the name of its column, or a name for each sensor."""
+        return {"target": self.target, "specimen": self.specimen, "set": self.set_, "item": self.item}
+
 
 TruthColumn = Annotated[Any, ByKind(text=Text, mapping=Annotated[dict[SensorName, Text], Field(min_length=1)])]
 """One column for every sensor, or one for each: what stands before two sensors at one time is two truths."""

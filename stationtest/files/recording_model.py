@@ -17,7 +17,7 @@ from stationtest.place import Place
 
 def truth_columns(form: TruthFields) -> dict[str, Any]:
     """What a form says of its dialect and of the columns of truth."""
-    said: dict[str, Any] = {"target": form.target, "specimen": form.specimen, "set": form.set_, "item": form.item}
+    said = form.columns_of_truth()
     by_sensor = {role: columns for role, columns in said.items() if isinstance(columns, Mapping)}
     return {
         "separator": form.separator,
