@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from stationtest import public
+from stationtest.model.record import ResultPart
 
 STATION = """\
 station: pulses
@@ -33,16 +34,24 @@ cases:
 PARTS = [("", 30, 60), ("A", 0, 40), ("", 30, 40), ("B", 20, 50), ("", 30, 6), ("A", 0, 20), ("", 30, 60)]  # target, a*, ms
 
 
+def result_of(folder: Path, station: str, cases: str, text: str) -> ResultPart:
+    for name, content in (("station.yaml", station), ("cases/a.case.yaml", cases), ("recordings/r.csv", text)):
+        (folder / name).parent.mkdir(exist_ok=True)
+        (folder / name).write_text(content, encoding="utf-8")
+    return public.run(public.load(str(folder)))["result"]
+
+
+def verdicts(folder: Path, station: str, cases: str, text: str) -> dict[str, tuple[str, str]]:
+    return {case["id"]: (case["verdict"], case["reason"]) for case in result_of(folder, station, cases, text)["cases"]}
+
+
 @pytest.mark.parametrize("lost", [range(0), range(170, 178)])
 def test_a_pulse_that_a_gap_may_have_begun_is_nonconforming_nowhere(lost: range, tmp_path: Path) -> None:
     """B from 140 to 190 ms: one pulse from 145 to 165 ms. Eight rows of it are lost: had it gone away meanwhile, there would be a
     second one from 183 to 203 ms, and A lies at 196 ms. Nobody saw that, so A is not judged."""
     rows = [(a, part) for part, a, ms in PARTS for _ in range(ms)]
     text = "".join(f"{t},50,{a},0,{part}\n" for t, (a, part) in enumerate(rows) if t not in lost)
-    for name, content in (("station.yaml", STATION), ("cases/a.case.yaml", CASES), ("recordings/r.csv", "t,L,a,b,part\n" + text)):
-        (tmp_path / name).parent.mkdir(exist_ok=True)
-        (tmp_path / name).write_text(content, encoding="utf-8")
-    (case,) = public.run(public.load(str(tmp_path)))["result"]["cases"]
+    (case,) = result_of(tmp_path, STATION, CASES, "t,L,a,b,part\n" + text)["cases"]
     counts = case["conforming"], case["nonconforming"], case["not_judged"]
     assert counts == ((1, 0, 1) if lost else (2, 0, 0)), case["reason"]
 
@@ -54,10 +63,7 @@ def test_what_comes_on_after_its_presentation_is_held_over_from_it(tmp_path: Pat
     parts = [("", 60, 60), ("B", 20, 50), ("", 60, 60), ("A", 20, 20), ("B", 26, 40), ("", 60, 60)]
     text = "".join(f"{t},50,{a},0,{part}\n" for t, (a, part) in enumerate((a, p) for p, a, ms in parts for _ in range(ms)))
     cases = CASES.replace("present: A", "present: B")
-    for name, content in (("station.yaml", station), ("cases/a.case.yaml", cases), ("recordings/r.csv", "t,L,a,b,part\n" + text)):
-        (tmp_path / name).parent.mkdir(exist_ok=True)
-        (tmp_path / name).write_text(content, encoding="utf-8")
-    (case,) = public.run(public.load(str(tmp_path)))["result"]["cases"]
+    (case,) = result_of(tmp_path, station, cases, "t,L,a,b,part\n" + text)["cases"]
     assert any("channel 2 was on for 30 ms, held over from A" in trial["text"] for trial in case["nonconforming_trials"]), case
 
 
@@ -101,20 +107,8 @@ def test_on_time_that_a_gap_cuts_is_not_short(on_ms: int, lost: range, verdict: 
         part, a = "A" if 100 <= t < 120 else "", 0 if 100 <= t < 100 + on_ms else 30
         if t not in lost:
             rows.append(f"{t},50,{a},0,{part},{int(80 <= t < 85)},{int(150 <= t < 155 or 20 <= t < 25)}\n")
-    text = "t,L,a,b,part,in,out\n" + "".join(rows)
-    for name, content in (("station.yaml", SETS), ("cases/a.case.yaml", BOXES), ("recordings/r.csv", text)):
-        (tmp_path / name).parent.mkdir(exist_ok=True)
-        (tmp_path / name).write_text(content, encoding="utf-8")
-    cases = public.run(public.load(str(tmp_path)))["result"]["cases"]
+    cases = result_of(tmp_path, SETS, BOXES, "t,L,a,b,part,in,out\n" + "".join(rows))["cases"]
     assert [case["verdict"] for case in cases] == [verdict, verdict], [case["reason"] for case in cases]
-
-
-def verdicts(folder: Path, station: str, cases: str, text: str) -> dict[str, tuple[str, str]]:
-    for name, content in (("station.yaml", station), ("cases/a.case.yaml", cases), ("recordings/r.csv", text)):
-        (folder / name).parent.mkdir(exist_ok=True)
-        (folder / name).write_text(content, encoding="utf-8")
-    cases_ = public.run(public.load(str(folder)))["result"]["cases"]
-    return {case["id"]: (case["verdict"], case["reason"]) for case in cases_}
 
 
 @pytest.mark.parametrize("lost", [range(0), range(90, 98)])
@@ -188,8 +182,7 @@ def ticks(lost: range, parts: tuple[range, ...]) -> str:
 def test_a_window_and_a_gap(expect: str, lost: range, expected: tuple[int, int, int], tmp_path: Path) -> None:
     cases = "readings: [../recordings/r.csv]\nevidence: {trials: 2}\ncases:\n"
     cases += f"  O: {{title: x, present: A, expect: {{outputs: {{full: {expect}}}}}}}\n"
-    verdicts(tmp_path, TICKS, cases, ticks(lost, (range(100, 120), range(180, 200))))
-    (case,) = public.run(public.load(str(tmp_path)))["result"]["cases"]
+    (case,) = result_of(tmp_path, TICKS, cases, ticks(lost, (range(100, 120), range(180, 200))))["cases"]
     assert (case["conforming"], case["nonconforming"], case["not_judged"]) == expected, case["reason"]
 
 
@@ -199,8 +192,7 @@ def test_on_time_that_nobody_kept_on_by_itself_is_outside_everything(tmp_path: P
     station = STATION.replace("tolerance: 3, on_delay: 5 ms, pulse: 20 ms", "tolerance: 3, hysteresis: 200 %, on_delay: 5 ms")
     rows = [(60, "")] * 100 + [(60, "A")] * 17 + [(20, "A")] * 3 + [(26, "")] * 5 + [(60, "")] * 75
     text = "".join(f"{t},50,{a},0,{part}\n" for t, (a, part) in enumerate(rows))
-    verdicts(tmp_path, station, CASES, "t,L,a,b,part\n" + text)
-    (source,) = public.run(public.load(str(tmp_path)))["result"]["sources"]
+    (source,) = result_of(tmp_path, station, CASES, "t,L,a,b,part\n" + text)["sources"]
     assert [(on["channel"], on["start_ns"], on["end_ns"]) for on in source["outside"]] == [("2", 122_000_000, 125_000_000)]
 
 
